@@ -32,6 +32,9 @@ INPUTS: dict[str, Variable] = {
     "maximum_sweat_rate_L_h": Variable("L/h", "maximum sweat rate", 0.2, 4.0),
     "economy_factor": Variable("1", "multiplier on the cost of running", 0.6, 1.6),
     "core_start_C": Variable("°C", "core temperature at the start", 35.5, 39.0),
+    "covered_fraction": Variable("1", "share of the skin under cloth", 0.0, 1.0),
+    "insulation_clo": Variable("clo", "insulation of the cloth, effective at running speed", 0.0, 4.0),
+    "vapour_resistance_m2Pa_W": Variable("m²Pa/W", "vapour resistance of the cloth", 0.0, 200.0),
     # weather
     "air_temperature_C": Variable("°C", "air temperature", -20.0, 55.0),
     "relative_humidity_pct": Variable("%", "relative humidity", 0.0, 100.0),
@@ -46,10 +49,13 @@ INPUTS: dict[str, Variable] = {
     "globe_temperature_C": Variable("°C", "black-globe temperature (150 mm)", -20.0, 90.0),
     "mean_radiant_temperature_C": Variable("°C", "mean radiant temperature", -40.0, 100.0),
     "pressure_kPa": Variable("kPa", "barometric pressure", 50.0, 110.0),
+    "altitude_m": Variable("m", "altitude above the sea", -430.0, 5500.0),
     # effort
     "speed_m_s": Variable("m/s", "running speed", 0.0, 8.0),
+    "pace_min_km": Variable("min/km", "pace", 2.09, 60.0),
     "grade_pct": Variable("%", "grade", -45.0, 45.0),
     "minutes": Variable("min", "duration", 0.5, 1440.0),
+    "part_minutes": Variable("min", "duration of a part", 0.05, 1440.0),
     "time_s": Variable("s", "time since the start", 0.0, 90_000.0),
     "time_min": Variable("min", "time since the start", 0.0, 1500.0),
     "fan_speed_m_s": Variable("m/s", "fan air speed at the treadmill", 0.0, 10.0),
@@ -61,12 +67,14 @@ INPUTS: dict[str, Variable] = {
     "cadence_rpm": Variable("rpm", "cadence", 0.0, 260.0),
     # limits and ensemble
     "core_temperature_C": Variable("°C", "core limit", 37.5, 40.0),
+    "core_limit_C": Variable("°C", "core limit", 37.5, 40.0),
     "members": Variable("1", "members of the ensemble", 1, 20_000),
     "seed": Variable("1", "random seed", 0, 2**63 - 1),
     # devices
     "ice_kg": Variable("kg", "ice loaded", 0.02, 3.0),
     "from_min": Variable("min", "put on at", 0.0, 1500.0),
     "to_min": Variable("min", "taken off at", 0.0, 1500.0),
+    "refill_min": Variable("min", "refilled at", 0.0, 1500.0),
     "contact_area_m2": Variable("m²", "contact area", 0.001, 1.0),
     "contact_conductance_W_m2K": Variable("W/m²K", "contact conductance", 5.0, 400.0),
     # the instant ledger: what textbooks give instead of a speed

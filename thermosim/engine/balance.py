@@ -1,0 +1,373 @@
+"""THE heat balance: fill ``heat[term, node]`` in watts, then dT/dt is the sum over terms divided by heat capacity.
+
+A gain by the node is positive. The same numbers are what the Dataset stores, so the ledger shown is the balance
+solved. Everything else in the state (water, device stores, time integrals) is filled beside it.
+"""
+
+import math
+
+from thermosim._jit import compiled
+from thermosim.constants import LATENT_HEAT_SWEAT, LEWIS_RELATION, SPECIFIC_HEAT_WATER, STEFAN_BOLTZMANN, ZERO_CELSIUS_K
+from thermosim.engine import nodes as n
+from thermosim.physics.air import saturation_pressure
+from thermosim.physics.clothing import vapour_transfer_factor
+from thermosim.physics.convection import natural_convection
+from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
+from thermosim.physics.water_ice import frozen_mass, store_temperature
+from thermosim.physiology.skin_blood_flow import central_flow, local_flow_factor
+from thermosim.physiology.sweating import film_wettedness, local_sweat_factor, thermal_drive
+
+
+@compiled
+def mean_skin(state, rows, active, n_rows, seg, surface_m2):
+    """Area-weighted mean skin temperature [°C], skin under devices included."""
+    total = 0.0
+    for s in range(n.N_SEGMENTS):
+        total += seg[n.FREE_AREA, s] * state[n.SKIN + s]
+    for r in range(n_rows):
+        if active[r]:
+            total += rows[r].area_m2 * state[n.BASE + r * n.ROW_SIZE + n.PATCH_C]
+    return total / surface_m2
+
+
+@compiled
+def trunk_core(state, seg):
+    """Heat-capacity-weighted mean of the trunk's core nodes [°C]: what the package calls core temperature."""
+    total = 0.0
+    for s in range(n.N_SEGMENTS):
+        total += seg[n.TRUNK_WEIGHT, s] * state[n.CORE + s]
+    return total
+
+
+@compiled
+def control_skin_flow(state, step, runner, core_C, skin_C):
+    """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
+    drive = thermal_drive(state[n.BLOOD], runner.skin_flow_set_core_C, skin_C, runner.skin_signal_set_C,
+                          runner.skin_signal_floor_C, runner.skin_flow_skin_weight)
+    cold = (runner.constriction_skin_C - skin_C) - runner.constriction_override * max(core_C - runner.core_reference_C, 0.0)
+    return central_flow(runner.skin_flow_rest_L_min, runner.skin_flow_gain_L_min_K, drive,
+                        step.skin_flow_ceiling_L_min, cold, runner.constriction_gain_1_K)
+
+
+@compiled
+def control_sweat(state, runner, skin_C):
+    """Sweat rate [kg/s] that the controller asks for, before local factors and the ceiling."""
+    drive = thermal_drive(state[n.BLOOD], runner.sweat_set_core_C, skin_C, runner.skin_signal_set_C,
+                          runner.skin_signal_floor_C, runner.sweat_skin_weight)
+    loss_pct = 100.0 * state[n.LOST] / runner.mass_kg
+    left = max(1.0 - runner.sweat_fall_per_pct_loss * loss_pct, 0.0)
+    return runner.sweat_gain_L_h_K * max(drive, 0.0) * left / 3600.0
+
+
+@compiled
+def extra_resting_power(core_C, runner):
+    """Resting metabolism that warmth adds or takes away [W] by the Q10 rule about 37 °C."""
+    return runner.resting_W * (runner.tissue_q10 ** ((core_C - runner.core_reference_C) / 10.0) - 1.0)
+
+
+@compiled
+def shivering(core_C, skin_C, runner):
+    """Metabolic power of shivering [W]: product of cold skin and cold core (two-node form)."""
+    cold = max(runner.skin_signal_set_C - skin_C, 0.0) * max(runner.shiver_core_C - core_C, 0.0)
+    return runner.shiver_gain_W_m2K2 * runner.surface_area_m2 * cold
+
+
+@compiled
+def long_wave_coefficient(surface_C, surroundings_C, runner):
+    """Linearised long-wave coefficient [W/m²K]; see ``physics.radiation.radiative_coefficient``."""
+    mean = 0.5 * (surface_C + surroundings_C) + ZERO_CELSIUS_K
+    return 4.0 * runner.skin_emissivity * STEFAN_BOLTZMANN * runner.radiating_area_fraction * mean * mean * mean
+
+
+@compiled
+def skin_vapour_coefficient(h_c, pressure_factor, covered, resistance_m2kPa_W):
+    """Evaporative coefficient [W/m²kPa] of a segment, part of it under cloth."""
+    bare = LEWIS_RELATION * h_c * pressure_factor
+    return bare * (1.0 - covered + covered * vapour_transfer_factor(bare, resistance_m2kPa_W))
+
+
+@compiled
+def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
+    """Fill ``rate`` (time derivative of ``state``) and ``heat`` (terms by node) at one state.
+
+    Parameters
+    ----------
+    state, rate : array (BASE + n_rows * ROW_SIZE,)
+        State vector and its time derivative; see ``nodes.py`` for what sits where.
+    heat : array (N_TERMS, N_COLUMNS)
+        Heat terms [W]; a gain by the node is positive.
+    step : StepScalars
+        Air, radiant field, metabolic power and work of this step.
+    seg : array (N_COEFFICIENTS, 12)
+        Coefficients of this step by segment, from :func:`~thermosim.engine.prepare.prepare`.
+    runner : RUNNER record
+        The person.
+    rows, active, n_rows : ROW array, array, int
+        Boundary rows of devices and which of them are worn.
+    """
+    skin_C = mean_skin(state, rows, active, n_rows, seg, runner.surface_area_m2)
+    core_C = trunk_core(state, seg)
+    blood_C = state[n.BLOOD]
+
+    # Control.
+    flow_W_K = control_skin_flow(state, step, runner, core_C, skin_C) * runner.heat_capacity_of_blood_J_L / 60.0
+    sweat_kg_s = control_sweat(state, runner, skin_C)
+    local = rate  # the local sweat factors are kept in rate[FILM + s] until the film is filled
+    total = 0.0
+    for s in range(n.N_SEGMENTS):
+        local[n.FILM + s] = seg[n.SWEAT_SHARE, s] * local_sweat_factor(
+            state[n.SKIN + s], runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+        total += local[n.FILM + s] * seg[n.FREE_SHARE, s]
+    for r in range(n_rows):
+        if active[r]:
+            base = n.BASE + r * n.ROW_SIZE
+            s = rows[r].segment
+            total += seg[n.SWEAT_SHARE, s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s] * local_sweat_factor(
+                state[base + n.PATCH_C], runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+    ceiling = runner.maximum_sweat_rate_L_h / 3600.0
+    if sweat_kg_s * total > ceiling:
+        sweat_kg_s = ceiling / total
+
+    # Metabolism and breathing.
+    warmed_W = extra_resting_power(core_C, runner)
+    shiver_W = shivering(core_C, skin_C, runner)
+    metabolic_W = step.metabolic_W + warmed_W + shiver_W
+    resting_W = runner.resting_W + warmed_W
+    breath_vapour_W = respiratory_vapour_loss(metabolic_W, step.vapour_kPa)
+    breath_dry_W = respiratory_dry_loss(metabolic_W, step.air_C)
+    heat[n.BREATH_VAPOUR, n.BLOOD] = -breath_vapour_W  # the lungs see the whole cardiac output
+    heat[n.BREATH_DRY, n.BLOOD] = -breath_dry_W
+
+    # Tissue: metabolism, conduction between layers, blood.
+    to_blood = 0.0
+    for s in range(n.N_SEGMENTS):
+        core, muscle, fat, skin = state[n.CORE + s], state[n.MUSCLE + s], state[n.FAT + s], state[n.SKIN + s]
+        heat[n.METABOLIC, n.CORE + s] = seg[n.REST_CORE, s] * resting_W
+        heat[n.METABOLIC, n.MUSCLE + s] = (seg[n.REST_MUSCLE, s] * resting_W + seg[n.WORK_SHARE, s] * step.exercise_W
+                                           + seg[n.REST_MUSCLE, s] * runner.inverse_rest_muscle * shiver_W)
+        heat[n.METABOLIC, n.SKIN + s] = seg[n.REST_SKIN, s] * seg[n.FREE_SHARE, s] * resting_W
+        heat[n.WORK, n.MUSCLE + s] = -seg[n.WORK_SHARE, s] * step.work_W
+        outward_1 = seg[n.G_CORE_MUSCLE, s] * (core - muscle)
+        outward_2 = seg[n.G_MUSCLE_FAT, s] * (muscle - fat)
+        outward_3 = seg[n.G_FAT_SKIN, s] * seg[n.FREE_SHARE, s] * (fat - skin)
+        heat[n.CONDUCTION, n.CORE + s] = -outward_1
+        heat[n.CONDUCTION, n.MUSCLE + s] = outward_1 - outward_2
+        heat[n.CONDUCTION, n.FAT + s] = outward_2 - outward_3
+        heat[n.CONDUCTION, n.SKIN + s] = outward_3
+        by_core = seg[n.B_CORE, s] * (blood_C - core)
+        by_muscle = seg[n.B_MUSCLE, s] * (blood_C - muscle)
+        by_fat = seg[n.B_FAT, s] * (blood_C - fat)
+        by_skin = flow_W_K * seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s] * (blood_C - skin)
+        heat[n.BLOOD_FLOW, n.CORE + s] = by_core
+        heat[n.BLOOD_FLOW, n.MUSCLE + s] = by_muscle
+        heat[n.BLOOD_FLOW, n.FAT + s] = by_fat
+        heat[n.BLOOD_FLOW, n.SKIN + s] = by_skin
+        to_blood -= by_core + by_muscle + by_fat + by_skin
+    by_gut = runner.gut_flow_L_min * runner.heat_capacity_of_blood_J_L / 60.0 * (blood_C - state[n.GUT])
+    into_gut = runner.gut_conductance_W_K * (state[n.CORE + n.ABDOMEN] - state[n.GUT])
+    heat[n.BLOOD_FLOW, n.GUT] = by_gut
+    heat[n.CONDUCTION, n.GUT] = into_gut
+    heat[n.CONDUCTION, n.CORE + n.ABDOMEN] -= into_gut
+    to_blood -= by_gut
+
+    # Skin to air.
+    convection_W, long_wave_W, solar_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
+    sweat, diffused, evaporated, dripped, condensed = 0.0, 0.0, 0.0, 0.0, 0.0
+    for s in range(n.N_SEGMENTS):
+        skin, area, film = state[n.SKIN + s], seg[n.FREE_AREA, s], state[n.FILM + s]
+        h_c = max(seg[n.H_FORCED, s], natural_convection(skin - step.air_C))
+        dry = area * seg[n.DRY_SHARE, s]
+        convection = dry * h_c * (step.air_C - skin)
+        long_wave = dry * long_wave_coefficient(skin, step.radiant_C, runner) * (step.radiant_C - skin)
+        sun = seg[n.SUN, s] * seg[n.FREE_SHARE, s]
+        h_e = skin_vapour_coefficient(h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s])
+        flux = h_e * area * (saturation_pressure(skin) - step.vapour_kPa)  # [W] if the skin were wet all over
+        secreted = sweat_kg_s * local[n.FILM + s] * seg[n.FREE_SHARE, s]
+        through, off, dew = 0.0, 0.0, 0.0
+        wet = film_wettedness(film / area, runner.film_full_kg_m2, runner.wettedness_limit)
+        if flux > 0.0:
+            through = flux * runner.skin_diffusion_wettedness * (1.0 - wet) / LATENT_HEAT_SWEAT
+            off = flux * wet / LATENT_HEAT_SWEAT
+        else:
+            dew = -flux / LATENT_HEAT_SWEAT
+        run_off = 0.5 * wet * wet * secreted + max(film - runner.film_full_kg_m2 * area, 0.0) / runner.film_overflow_s
+        evaporation = (dew - through - off) * LATENT_HEAT_SWEAT
+        heat[n.CONVECTION, n.SKIN + s] = convection
+        heat[n.LONG_WAVE, n.SKIN + s] = long_wave
+        heat[n.SOLAR, n.SKIN + s] = sun
+        heat[n.EVAPORATION, n.SKIN + s] = evaporation
+        heat[n.DEVICES, n.SKIN + s] = 0.0
+        rate[n.FILM + s] = secreted - off - run_off + dew
+        convection_W += convection
+        long_wave_W += long_wave
+        solar_W += sun
+        evaporation_W += evaporation
+        sweat += secreted
+        diffused += through
+        evaporated += off
+        dripped += run_off
+        condensed += dew
+
+    # Device rows: the skin under them, their store, their outer side, their water.
+    devices_W, received, wicked = 0.0, 0.0, 0.0
+    for r in range(n_rows):
+        base = n.BASE + r * n.ROW_SIZE
+        for k in range(n.ROW_SIZE):
+            rate[base + k] = 0.0
+        if not active[r]:
+            continue
+        row = rows[r]
+        s = row.segment
+        share = row.area_m2 * seg[n.INVERSE_AREA, s]
+        patch_C, outer_C = state[base + n.PATCH_C], state[base + n.OUTER_C]
+        charge = state[base + n.STORE_KG]
+        store_C = store_temperature(state[base + n.STORE_J], charge, row.melt_low_C, row.melt_high_C, row.latent_J_kg,
+                                    row.solid_J_kgK, row.liquid_J_kgK, row.dry_J_K)
+        liquid = charge - frozen_mass(state[base + n.STORE_J], row.latent_J_kg, charge)
+
+        # skin under the device
+        column = n.N_NODES + r
+        conducted = seg[n.G_FAT_SKIN, s] * share * (state[n.FAT + s] - patch_C)
+        by_blood = flow_W_K * seg[n.SKIN_SHARE, s] * share * (blood_C - patch_C) * local_flow_factor(
+            patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor)
+        contact = row.contact_W_m2K * row.area_m2 * (patch_C - store_C)
+        heat[n.METABOLIC, column] = seg[n.REST_SKIN, s] * share * resting_W
+        heat[n.CONDUCTION, column] = conducted
+        heat[n.BLOOD_FLOW, column] = by_blood
+        heat[n.DEVICES, column] = -contact
+        heat[n.CONDUCTION, n.FAT + s] -= conducted
+        to_blood -= by_blood
+        devices_W -= contact
+
+        secreted = sweat_kg_s * seg[n.SWEAT_SHARE, s] * share * local_sweat_factor(
+            patch_C, runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+        surplus = max(state[base + n.PATCH_FILM] - runner.film_full_kg_m2 * row.area_m2 * (1 - row.wicks), 0.0)
+        leaving = surplus / runner.film_overflow_s
+        rate[base + n.PATCH_FILM] = secreted - leaving
+        sweat += secreted
+        into_store = leaving if row.wicks else 0.0
+        dripped += leaving - into_store
+        wicked += into_store
+
+        # outer side: air, radiation, sun, vapour
+        h_c = seg[n.H_FORCED, s] * row.outer_exposure
+        from_air = row.outer_area_m2 * (h_c * (step.air_C - outer_C)
+                                        + long_wave_coefficient(outer_C, step.radiant_C, runner) * (step.radiant_C - outer_C))
+        from_air += row.outer_absorptance * runner.solar_interception * row.outer_area_m2 * step.solar_W_m2
+        vapour = LEWIS_RELATION * h_c * step.pressure_factor * row.outer_area_m2 * (step.vapour_kPa - saturation_pressure(outer_C))
+        water_outside = liquid if row.wicks else state[base + n.OUTER_KG]
+        if vapour < 0.0:
+            vapour *= min(max(water_outside / row.outer_wet_kg, 0.0), 1.0)
+        gained = vapour / LATENT_HEAT_SWEAT  # [kg/s], negative when the outer side dries
+        inward = row.outer_conductance_W_m2K * row.outer_area_m2 * (outer_C - store_C)
+        rate[base + n.OUTER_C] = (from_air + vapour - inward) / row.outer_J_K
+
+        # water: the store holds some, the rest drips; a vapour-tight outer side keeps its own dew
+        dripping = max(liquid - row.hold_kg, 0.0) / row.drip_s
+        dew_dripping = 0.0
+        with_water = -dripping * row.liquid_J_kgK * (store_C - row.melt_high_C)
+        with_water += into_store * row.liquid_J_kgK * (patch_C - row.melt_high_C)
+        if row.wicks:
+            with_water += gained * row.liquid_J_kgK * (outer_C - row.melt_high_C)
+            rate[base + n.STORE_KG] = into_store + gained - dripping
+        else:
+            dew_dripping = max(state[base + n.OUTER_KG] - row.outer_hold_kg, 0.0) / row.drip_s
+            rate[base + n.OUTER_KG] = gained - dew_dripping
+            rate[base + n.STORE_KG] = -dripping
+        rate[base + n.STORE_J] = contact + inward + with_water
+
+        # drips that land on skin below warm up there, and wet it
+        on_skin = row.drip_on_skin * dripping
+        run_off_W = 0.0
+        for half in range(2):
+            below = row.drip_segment_1 if half == 0 else row.drip_segment_2
+            taken = 0.5 * on_skin * SPECIFIC_HEAT_WATER * (state[n.SKIN + below] - store_C)
+            heat[n.DEVICES, n.SKIN + below] -= taken
+            rate[n.FILM + below] += 0.5 * on_skin
+            run_off_W += taken
+        devices_W -= run_off_W
+        received += on_skin
+
+        rate[base + n.FROM_SKIN] = contact
+        rate[base + n.FROM_AIR] = from_air
+        rate[base + n.FROM_VAPOUR] = vapour
+        rate[base + n.WITH_WATER] = with_water
+        rate[base + n.RUN_OFF] = run_off_W
+        rate[base + n.ROW_CONDENSED] = max(gained, 0.0)
+        rate[base + n.ROW_EVAPORATED] = max(-gained, 0.0)
+        rate[base + n.ROW_DRIPPED] = dripping + dew_dripping
+        rate[base + n.ROW_WICKED] = into_store
+    heat[n.BLOOD_FLOW, n.BLOOD] = to_blood
+
+    # Sum of terms over heat capacity.
+    lost = state[n.LOST]
+    for node in range(n.N_NODES):
+        total = 0.0
+        for term in range(n.N_TERMS):
+            total += heat[term, node]
+        rate[node] = total
+    for s in range(n.N_SEGMENTS):
+        rate[n.SKIN + s] /= runner.capacity_J_K[n.SKIN + s] * seg[n.FREE_SHARE, s]
+    joules_water = 0.0
+    lost_rate = sweat + diffused + breath_vapour_W / LATENT_HEAT_SWEAT
+    for node in range(n.N_NODES):
+        if node < n.SKIN or node >= n.BLOOD:
+            share = SPECIFIC_HEAT_WATER * runner.water_share[node]
+            rate[node] /= runner.capacity_J_K[node] - share * lost
+            joules_water += share * lost_rate * state[node]
+    for r in range(n_rows):
+        if active[r]:
+            column, base = n.N_NODES + r, n.BASE + r * n.ROW_SIZE
+            s = rows[r].segment
+            total = heat[n.METABOLIC, column] + heat[n.CONDUCTION, column] + heat[n.BLOOD_FLOW, column] + heat[n.DEVICES, column]
+            rate[base + n.PATCH_C] = total / (runner.capacity_J_K[n.SKIN + s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s])
+    if runner.tied_groups > 0:
+        tie_nodes(state, rate, runner, seg, lost)
+
+    # Readings and books.
+    rate[n.RECTAL] = (core_C - state[n.RECTAL]) / runner.rectal_lag_s
+    rate[n.LOST] = lost_rate
+    rate[n.JOULES + n.METABOLIC] = metabolic_W
+    rate[n.JOULES + n.WORK] = -step.work_W
+    rate[n.JOULES + n.CONVECTION] = convection_W
+    rate[n.JOULES + n.LONG_WAVE] = long_wave_W
+    rate[n.JOULES + n.SOLAR] = solar_W
+    rate[n.JOULES + n.BREATH_VAPOUR] = -breath_vapour_W
+    rate[n.JOULES + n.BREATH_DRY] = -breath_dry_W
+    rate[n.JOULES + n.EVAPORATION] = evaporation_W
+    rate[n.JOULES + n.DEVICES] = devices_W
+    rate[n.JOULES_WATER] = joules_water
+    rate[n.SWEAT] = sweat
+    rate[n.DIFFUSED] = diffused
+    rate[n.EVAPORATED] = evaporated
+    rate[n.DRIPPED] = dripped
+    rate[n.BREATHED] = breath_vapour_W / LATENT_HEAT_SWEAT
+    rate[n.CONDENSED] = condensed
+    rate[n.RECEIVED] = received
+    rate[n.WICKED] = wicked
+
+
+@compiled
+def tie_nodes(state, rate, runner, seg, lost):
+    """Give all nodes of a group one common rate: the few-node teaching body, same heat terms, same books.
+
+    ``node_group`` says which group a node belongs to; the group's rate is its total heat over its total capacity.
+    """
+    for group in range(runner.tied_groups):
+        power, capacity = 0.0, 0.0
+        for node in range(n.N_NODES):
+            if runner.node_group[node] == group:
+                c = node_capacity(node, runner, seg, lost)
+                power += rate[node] * c
+                capacity += c
+        for node in range(n.N_NODES):
+            if runner.node_group[node] == group:
+                rate[node] = power / capacity
+
+
+@compiled
+def node_capacity(node, runner, seg, lost):
+    """Heat capacity of a node now [J/K]: less the water it has given up, less the skin under devices."""
+    if n.SKIN <= node < n.BLOOD:
+        return runner.capacity_J_K[node] * seg[n.FREE_SHARE, node - n.SKIN]
+    return runner.capacity_J_K[node] - SPECIFIC_HEAT_WATER * runner.water_share[node] * lost

@@ -1,0 +1,260 @@
+"""One run from start to end: pieces, events, steps that never cross a declared jump, saves, summaries."""
+
+import math
+
+from thermosim._jit import compiled
+from thermosim.engine import nodes as n
+from thermosim.engine.balance import balance, mean_skin, node_capacity, trunk_core
+from thermosim.engine.methods import advance
+from thermosim.engine.prepare import (
+    evaporation_books,
+    heart_rate,
+    power_demand,
+    prepare,
+    prepare_body,
+    relative_air,
+    update_fast,
+    work_rate,
+)
+from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
+
+# Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
+(D_CORE, D_SKIN, D_HEART, D_REST, D_WORK, D_HEART_CORE, D_HEART_SKIN, D_FLUID, D_DRIFT, D_CEILING, D_REQUIRED, D_CAPACITY,
+ D_WETTEDNESS, D_LIMIT, D_SKIN_FLOW, D_AIR_SPEED, D_AIR, D_VAPOUR, D_SUN_OUTSIDE, D_SPEED, D_GRADE, D_MODE,
+ D_OXYGEN_W) = range(23)
+N_DIAGNOSTICS = 23
+
+# Summaries of a run, computed in the loop.
+(S_CORE_END, S_CORE_PEAK, S_SKIN_END, S_HEART_END, S_SWEAT, S_LOST, S_DISTANCE, S_LIMIT_S, S_CLOSURE, S_WATER,
+ S_THROUGHPUT, S_CORE_RATE_AT_LIMIT) = range(12)
+N_SUMMARIES = 12
+
+SITE_CORE, SITE_RECTAL, SITE_OESOPHAGEAL, SITE_GUT = range(4)
+
+
+@compiled
+def limit_site_temperature(state, seg, site):
+    """Temperature that the limit acts on [°C]."""
+    if site == SITE_RECTAL:
+        return state[n.RECTAL]
+    if site == SITE_OESOPHAGEAL:
+        return state[n.BLOOD]
+    if site == SITE_GUT:
+        return state[n.GUT]
+    return trunk_core(state, seg)
+
+
+@compiled
+def fill_charge(state, row, base):
+    """Put a fresh charge in a store; book what it brings."""
+    melted = row.charge_kg * row.latent_J_kg
+    if row.charge_C <= row.melt_low_C:
+        enthalpy = -melted + (row.charge_kg * row.solid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_low_C)
+    else:
+        enthalpy = (row.charge_kg * row.liquid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_high_C)
+    state[base + n.ROW_CHARGED_J] += enthalpy - state[base + n.STORE_J]
+    state[base + n.ROW_CHARGED_KG] += row.charge_kg - state[base + n.STORE_KG]
+    state[base + n.STORE_J] = enthalpy
+    state[base + n.STORE_KG] = row.charge_kg
+
+
+@compiled
+def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
+    """Put a device on, take it off, refill it. Heat and water of skin are shared out, none is lost."""
+    r = event.row
+    row = rows[r]
+    base = n.BASE + r * n.ROW_SIZE
+    s = row.segment
+    if event.action == REFILL:
+        if active[r]:
+            fill_charge(state, row, base)
+        return
+    free = seg[n.FREE_AREA, s]
+    if event.action == PUT_ON and not active[r]:
+        active[r] = 1
+        share = row.area_m2 / free
+        state[base + n.PATCH_C] = state[n.SKIN + s]
+        state[base + n.PATCH_FILM] = share * state[n.FILM + s]
+        state[n.FILM + s] -= state[base + n.PATCH_FILM]
+        state[base + n.OUTER_KG] = 0.0
+        fill_charge(state, row, base)
+        start_C = max(row.charge_C, row.melt_low_C) if row.latent_J_kg > 0.0 else row.charge_C
+        state[base + n.ROW_CHARGED_J] += row.outer_J_K * (start_C - state[base + n.OUTER_C])
+        state[base + n.OUTER_C] = start_C
+    elif event.action == TAKE_OFF and active[r]:
+        active[r] = 0
+        total = free + row.area_m2
+        state[n.SKIN + s] = (free * state[n.SKIN + s] + row.area_m2 * state[base + n.PATCH_C]) / total
+        state[n.FILM + s] += state[base + n.PATCH_FILM]
+        state[base + n.PATCH_FILM] = 0.0
+        for term in range(n.N_TERMS):
+            heat[term, n.N_NODES + r] = 0.0
+    prepare_body(seg, runner, rows, active, n_rows)
+
+
+@compiled
+def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rates, fasts, diagnostics):
+    """Evaluate the balance at a saved instant and store state, rates and diagnostics."""
+    state, fast, seg = work.state, work.fast, work.seg
+    metabolic = fast[n.OXYGEN_FAST] + fast[n.OXYGEN_SLOW]
+    step = prepare(seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, work.active, n_rows))
+    rate = work.stages[1]
+    balance(state, rate, work.heat, step, seg, runner, rows, work.active, n_rows)
+    d = diagnostics[k]
+    core, skin = trunk_core(state, seg), mean_skin(state, rows, work.active, n_rows, seg, runner.surface_area_m2)
+    d[D_CORE], d[D_SKIN] = core, skin
+    d[D_HEART] = heart_rate(state, fast, runner, core, skin, d[D_REST : D_REST + 7])
+    d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(state, rate, step, seg, runner)
+    flow = 0.0
+    for s in range(n.N_SEGMENTS):
+        conductance = seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s]
+        difference = state[n.BLOOD] - state[n.SKIN + s]
+        if conductance > 0.0 and abs(difference) > 1e-6:
+            litres = work.heat[n.BLOOD_FLOW, n.SKIN + s] / difference / runner.heat_capacity_of_blood_J_L * 60.0
+            flow += litres / runner.countercurrent[s]
+    d[D_SKIN_FLOW] = flow
+    d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
+    d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
+    d[D_SUN_OUTSIDE] = runner.solar_absorptance * runner.solar_interception * step.solar_W_m2 * runner.surface_area_m2
+    d[D_SPEED], d[D_GRADE] = piece.speed_m_s, 100.0 * piece.grade
+    mode = 0.0
+    if piece.speed_m_s >= 0.05:
+        mode = float(piece.gait) if piece.gait >= 0 else (1.0 if piece.speed_m_s < runner.walk_run_switch_m_s else 2.0)
+    d[D_MODE] = mode
+    d[D_OXYGEN_W] = metabolic
+    for i in range(size):
+        states[k, i] = state[i]
+        rates[k, i] = rate[i]
+    for i in range(n.N_FAST):
+        fasts[k, i] = fast[i]
+
+
+@compiled
+def heat_content(state, runner, rows, active, n_rows, seg):
+    """Heat held by all tissue, relative to 0 °C [J]: capacities times temperatures, as they are now."""
+    total = 0.0
+    for node in range(n.N_NODES):
+        total += node_capacity(node, runner, seg, state[n.LOST]) * state[node]
+    for r in range(n_rows):
+        if active[r]:
+            s = rows[r].segment
+            total += runner.capacity_J_K[n.SKIN + s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s] * state[n.BASE + r * n.ROW_SIZE]
+    return total
+
+
+@compiled
+def water_on_skin(state, n_rows):
+    """Water on the skin, under devices too [kg]."""
+    total = 0.0
+    for s in range(n.N_SEGMENTS):
+        total += state[n.FILM + s]
+    for r in range(n_rows):
+        total += state[n.BASE + r * n.ROW_SIZE + n.PATCH_FILM]
+    return total
+
+
+@compiled
+def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table, max_step_s, limit_C, site,
+              work, states, rates, fasts, diagnostics, summary):
+    """Run one runner through all pieces; return a status code.
+
+    Parameters
+    ----------
+    runner : RUNNER record
+    pieces : PIECE array
+        Stretches of effort and weather, in order, without holes.
+    rows, n_rows, events : ROW array, int, EVENT array
+        Device rows and what happens to them, in order of time.
+    stops, saved : array (k,), array (k,)
+        Times that a step must end on [s]; where ``saved`` is 1 the sample is stored. ``stops[0]`` is the start.
+    method, table, max_step_s : int, array, float
+        Step method, its coefficients, longest step [s].
+    limit_C, site : float, int
+        Core limit and the site it acts on.
+    work : Work
+        Arrays of this run; ``work.state`` and ``work.fast`` hold the initial state.
+    states, rates, fasts, diagnostics : arrays
+        Where samples go; shape (0, ...) arrays for summaries only.
+    summary : array (N_SUMMARIES,)
+        Filled at the end; ``S_LIMIT_S`` is NaN when the limit is not reached.
+
+    Returns
+    -------
+    int
+        ``DONE`` or what went wrong (``nodes.STATUS_SENTENCES``).
+    """
+    state, fast, heat, seg, active = work.state, work.fast, work.heat, work.seg, work.active
+    size = n.BASE + n_rows * n.ROW_SIZE
+    prepare_body(seg, runner, rows, active, n_rows)
+    time_s = stops[0]
+    p, e, k = 0, 0, 0
+    while e < events.size and events[e].time_s <= time_s + 1e-9:
+        apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
+        e += 1
+    content_0, water_0 = heat_content(state, runner, rows, active, n_rows, seg), water_on_skin(state, n_rows)
+    summary[S_CORE_PEAK] = trunk_core(state, seg)
+    summary[S_LIMIT_S] = math.nan
+    summary[S_CORE_RATE_AT_LIMIT] = math.nan
+    site_before = limit_site_temperature(state, seg, site)
+    if site_before >= limit_C:
+        summary[S_LIMIT_S] = time_s
+    keep = states.shape[0] > 0
+    if keep and saved[0]:
+        save_sample(k, time_s, work, runner, pieces[p], rows, n_rows, size, states, rates, fasts, diagnostics)
+        k += 1
+    status = n.DONE
+    for stop in range(1, stops.size):
+        while p + 1 < pieces.size and pieces[p].end_s <= time_s + 1e-9:
+            p += 1
+        piece = pieces[p]
+        span = stops[stop] - time_s
+        steps = max(int(math.ceil(span / max_step_s - 1e-9)), 1)
+        h = span / steps
+        for _ in range(steps):
+            middle = time_s + 0.5 * h
+            demand = power_demand(state, piece, runner, rows, active, n_rows, middle)
+            metabolic = update_fast(fast, demand, piece, runner, h)
+            step = prepare(seg, runner, piece, middle, metabolic, work_rate(state, piece, runner, rows, active, n_rows))
+            advance(method, table, h, size, state, work.stages, heat, step, seg, runner, rows, active, n_rows)
+            time_s += h
+            core = trunk_core(state, seg)
+            summary[S_CORE_PEAK] = max(summary[S_CORE_PEAK], core)
+            here = limit_site_temperature(state, seg, site)
+            if here >= limit_C and math.isnan(summary[S_LIMIT_S]):
+                summary[S_LIMIT_S] = time_s - h * (here - limit_C) / (here - site_before)
+                summary[S_CORE_RATE_AT_LIMIT] = (here - site_before) / h
+            site_before = here
+        time_s = stops[stop]
+        for i in range(size):
+            if not math.isfinite(state[i]):
+                status = n.NOT_FINITE
+        if status == n.DONE:
+            for node in range(n.N_NODES):
+                if state[node] < -10.0 or state[node] > 60.0:
+                    status = n.OUT_OF_RANGE
+        if status != n.DONE:
+            break
+        while e < events.size and events[e].time_s <= time_s + 1e-9:
+            apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
+            e += 1
+        if keep and saved[stop]:
+            later = p
+            if pieces[p].end_s <= time_s + 1e-9 and p + 1 < pieces.size:
+                later = p + 1
+            save_sample(k, time_s, work, runner, pieces[later], rows, n_rows, size, states, rates, fasts, diagnostics)
+            k += 1
+    core, skin = trunk_core(state, seg), mean_skin(state, rows, active, n_rows, seg, runner.surface_area_m2)
+    summary[S_CORE_END], summary[S_SKIN_END] = core, skin
+    summary[S_HEART_END] = heart_rate(state, fast, runner, core, skin, work.stages[0][:7])
+    summary[S_SWEAT], summary[S_LOST], summary[S_DISTANCE] = state[n.SWEAT], state[n.LOST], fast[n.DISTANCE]
+    flows, throughput = 0.0, 0.0
+    for term in range(n.N_BOUNDARY_TERMS):
+        flows += state[n.JOULES + term]
+        throughput += abs(state[n.JOULES + term])
+    content = heat_content(state, runner, rows, active, n_rows, seg)
+    summary[S_CLOSURE] = content - content_0 - (flows - state[n.JOULES_WATER])
+    summary[S_THROUGHPUT] = throughput
+    gained = state[n.SWEAT] + state[n.CONDENSED] + state[n.RECEIVED]
+    spent = state[n.EVAPORATED] + state[n.DRIPPED] + state[n.WICKED]
+    summary[S_WATER] = water_on_skin(state, n_rows) - water_0 - (gained - spent)
+    return status

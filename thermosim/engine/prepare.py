@@ -1,0 +1,213 @@
+"""Before a step: air and effort now, closed-form updates of what changes by the second, coefficients by segment."""
+
+import math
+
+from thermosim._jit import compiled
+from thermosim.constants import LATENT_HEAT_SWEAT
+from thermosim.engine import nodes as n
+from thermosim.engine.balance import skin_vapour_coefficient
+from thermosim.engine.records import StepScalars
+from thermosim.physics.air import saturation_pressure
+from thermosim.physics.clothing import dry_transfer_factor, motion_factor
+from thermosim.physics.convection import convective_coefficient, natural_convection, relative_air_speed
+from thermosim.physics.radiation import radiative_coefficient
+from thermosim.physiology import energetics
+from thermosim.physiology.circulation import thermal_parts, work_part
+from thermosim.physiology.skin_blood_flow import flow_ceiling
+
+
+@compiled
+def line(piece_start, piece_end, value_0, value_1, time_s):
+    """Value at a time of a straight line over a piece."""
+    return value_0 + (value_1 - value_0) * (time_s - piece_start) / (piece_end - piece_start)
+
+
+@compiled
+def carried_mass(state, piece, rows, active, n_rows):
+    """Mass carried now [kg]: what the effort says, plus worn devices with their water."""
+    total = piece.carried_kg
+    for r in range(n_rows):
+        if active[r]:
+            base = n.BASE + r * n.ROW_SIZE
+            total += rows[r].dry_mass_kg + state[base + n.STORE_KG] + state[base + n.OUTER_KG]
+    return total
+
+
+@compiled
+def relative_air(piece, runner, time_s):
+    """Air speed over the runner from translation and wind [m/s]; on a treadmill only the fan's."""
+    wind = runner.air_speed_factor * line(piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s)
+    if piece.ground_air == 0.0:
+        return runner.air_speed_factor * piece.fan_m_s
+    return relative_air_speed(piece.speed_m_s, wind * piece.wind_along, wind * piece.wind_across)
+
+
+@compiled
+def power_demand(state, piece, runner, rows, active, n_rows, time_s):
+    """Metabolic power that the effort asks for [W], rest included."""
+    gait = energetics.gait_of(piece.speed_m_s, piece.gait, runner.walk_run_switch_m_s)
+    if gait == energetics.STAND:
+        return runner.resting_W + runner.standing_W
+    mass = runner.mass_kg - state[n.LOST]
+    power = energetics.moving_power(mass, carried_mass(state, piece, rows, active, n_rows), gait, piece.cost_relation,
+                                    piece.speed_m_s, piece.grade, runner.economy, piece.surface, runner.oxygen_J_L)
+    if piece.air_drag and piece.ground_air > 0.0:
+        wind = runner.air_speed_factor * line(piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s)
+        power += energetics.drag_power(piece.speed_m_s, piece.speed_m_s + wind * piece.wind_along,
+                                       runner.surface_area_m2, runner.oxygen_J_L)
+    return runner.resting_W + power
+
+
+@compiled
+def work_rate(state, piece, runner, rows, active, n_rows):
+    """External work against gravity now [W]."""
+    mass = runner.mass_kg - state[n.LOST]
+    return energetics.external_work(mass, carried_mass(state, piece, rows, active, n_rows), piece.speed_m_s, piece.grade)
+
+
+@compiled
+def slow_target(demand_W, runner):
+    """Where the slow component of oxygen uptake is heading [W]."""
+    return runner.slow_component_gain * max(demand_W - runner.slow_component_threshold * runner.maximal_W, 0.0)
+
+
+@compiled
+def heart_target(demand_W, slow_W, runner):
+    """Where the work part of heart rate is heading [bpm above rest]; standing upright is its floor."""
+    wanted = work_part(demand_W + slow_W, runner.resting_W, runner.maximal_W, runner.heart_rest_bpm, runner.heart_maximum_bpm)
+    return max(wanted, runner.heart_rest_upright_bpm)
+
+
+@compiled
+def update_fast(fast, demand_W, piece, runner, seconds):
+    """Move the fast states over a step, in closed form; return the mean metabolic power over it [W]."""
+    slow = slow_target(demand_W, runner)
+    mean = energetics.mean_of_approach(fast[n.OXYGEN_FAST], demand_W, seconds, runner.oxygen_time_constant_s)
+    mean += energetics.mean_of_approach(fast[n.OXYGEN_SLOW], slow, seconds, runner.slow_component_time_constant_s)
+    slow_before = fast[n.OXYGEN_SLOW]
+    fast[n.OXYGEN_FAST] = energetics.approach(fast[n.OXYGEN_FAST], demand_W, seconds, runner.oxygen_time_constant_s)
+    fast[n.OXYGEN_SLOW] = energetics.approach(slow_before, slow, seconds, runner.slow_component_time_constant_s)
+    target = heart_target(demand_W, 0.5 * (slow_before + fast[n.OXYGEN_SLOW]), runner)
+    constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
+    fast[n.HEART_WORK] = energetics.approach(fast[n.HEART_WORK], target, seconds, constant)
+    fast[n.DISTANCE] += piece.speed_m_s * seconds
+    if piece.speed_m_s > 0.0:
+        fast[n.RUNNING_S] += seconds
+    return mean
+
+
+@compiled
+def fast_rate(fast, demand_W, piece, runner, rate):
+    """Time derivative of the fast states: the same laws as :func:`update_fast`, for a general-purpose solver."""
+    rate[n.OXYGEN_FAST] = (demand_W - fast[n.OXYGEN_FAST]) / runner.oxygen_time_constant_s
+    rate[n.OXYGEN_SLOW] = (slow_target(demand_W, runner) - fast[n.OXYGEN_SLOW]) / runner.slow_component_time_constant_s
+    target = heart_target(demand_W, fast[n.OXYGEN_SLOW], runner)
+    constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
+    rate[n.HEART_WORK] = (target - fast[n.HEART_WORK]) / constant
+    rate[n.DISTANCE] = piece.speed_m_s
+    rate[n.RUNNING_S] = 1.0 if piece.speed_m_s > 0.0 else 0.0
+
+
+@compiled
+def prepare_body(seg, runner, rows, active, n_rows):
+    """Fill the coefficients that change only when a device is put on or taken off."""
+    for s in range(n.N_SEGMENTS):
+        covered = 0.0
+        for r in range(n_rows):
+            if active[r] and rows[r].segment == s:
+                covered += rows[r].area_m2
+        seg[n.FREE_AREA, s] = runner.area_m2[s] - covered
+        seg[n.FREE_SHARE, s] = 1.0 - covered / runner.area_m2[s]
+        seg[n.INVERSE_AREA, s] = 1.0 / runner.area_m2[s]
+        seg[n.G_CORE_MUSCLE, s] = runner.conductance_core_muscle[s]
+        seg[n.G_MUSCLE_FAT, s] = runner.conductance_muscle_fat[s]
+        seg[n.G_FAT_SKIN, s] = runner.conductance_fat_skin[s]
+        seg[n.SKIN_SHARE, s] = runner.skin_flow_share[s] * runner.countercurrent[s]
+        seg[n.SWEAT_SHARE, s] = runner.sweat_share[s]
+        seg[n.REST_CORE, s] = runner.rest_core[s]
+        seg[n.REST_MUSCLE, s] = runner.rest_muscle[s]
+        seg[n.REST_SKIN, s] = runner.rest_skin[s]
+        seg[n.WORK_SHARE, s] = runner.work_share[s]
+        seg[n.TRUNK_WEIGHT, s] = runner.trunk_weight[s]
+        seg[n.B_FAT, s] = runner.fat_flow_L_min[s] * runner.heat_capacity_of_blood_J_L / 60.0
+
+
+@compiled
+def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
+    """Fill the coefficients of a step by segment; return its scalars.
+
+    Air is taken at ``time_s`` (the middle of a step), metabolic power as the mean over the step.
+    """
+    air_C = line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s) + runner.air_temperature_shift_K
+    vapour = line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s) * runner.vapour_pressure_factor
+    vapour = min(vapour, saturation_pressure(air_C))
+    solar = line(piece.start_s, piece.end_s, piece.solar_W_m2_0, piece.solar_W_m2_1, time_s) * runner.solar_factor
+    radiant = line(piece.start_s, piece.end_s, piece.radiant_C_0, piece.radiant_C_1, time_s) + runner.air_temperature_shift_K
+    air_speed = relative_air(piece, runner, time_s)
+    whole = convective_coefficient(air_speed, piece.speed_m_s, piece.pressure_kPa)
+    swinging = whole > convective_coefficient(air_speed, 0.0, piece.pressure_kPa)
+    # Kit resistances stand for running speed; what moves the cloth is the faster of own motion and wind.
+    motion = motion_factor(max(piece.speed_m_s, air_speed), runner.clothing_static_ratio, runner.clothing_reference_speed_m_s)
+    insulation = runner.clothing_resistance_m2K_W * motion
+    vapour_resistance = runner.clothing_vapour_m2kPa_W * motion
+    h_r = radiative_coefficient(runner.skin_signal_set_C, radiant, runner.skin_emissivity, runner.radiating_area_fraction)
+    absorbed = runner.solar_absorptance * runner.solar_interception * solar
+    intensity = (metabolic_W - runner.resting_W) / (runner.maximal_W - runner.resting_W)
+    intensity = min(max(intensity, 0.0), 1.0)
+    exercise_W = max(metabolic_W - runner.resting_W, 0.0)
+    blood = runner.heat_capacity_of_blood_J_L / 60.0
+    extra_flow = runner.muscle_flow_gain_L_per_L_oxygen * exercise_W / runner.oxygen_J_L * 60.0
+    for s in range(n.N_SEGMENTS):
+        weight = runner.swing_weight[s] if swinging else runner.convection_weight[s]
+        seg[n.H_FORCED, s] = whole * weight
+        left = dry_transfer_factor(seg[n.H_FORCED, s] + h_r, insulation)
+        covered = runner.covered_share[s]
+        seg[n.DRY_SHARE, s] = 1.0 - covered + covered * left
+        seg[n.VAPOUR_RESISTANCE, s] = vapour_resistance
+        seg[n.SUN, s] = absorbed * runner.area_m2[s] * seg[n.DRY_SHARE, s]
+        fall = 1.0 - runner.viscera_share[s] * runner.viscera_flow_fall * intensity
+        seg[n.B_CORE, s] = runner.core_flow_L_min[s] * fall * runner.countercurrent[s] * blood
+        muscle = runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * runner.work_share[s]
+        seg[n.B_MUSCLE, s] = muscle * runner.countercurrent[s] * blood
+    ceiling = flow_ceiling(runner.skin_flow_ceiling_rest_L_min, runner.skin_flow_ceiling_exercise_L_min,
+                           intensity, runner.skin_flow_ceiling_intensity)
+    return StepScalars(air_C, vapour, radiant, solar, 101.325 / piece.pressure_kPa, metabolic_W, work_W,
+                       metabolic_W - runner.resting_W, ceiling)
+
+
+@compiled
+def heart_rate(state, fast, runner, core_C, skin_C, parts):
+    """Fill the seven parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, ceiling; return their sum."""
+    parts[0] = runner.heart_rest_bpm
+    parts[1] = fast[n.HEART_WORK]
+    parts[2], parts[3] = thermal_parts(core_C, runner.core_reference_C, runner.heart_core_bpm_K, skin_C,
+                                       runner.heart_skin_floor_C, runner.heart_skin_reference_C, runner.heart_skin_bpm_K)
+    parts[4] = runner.heart_fluid_bpm_pct * 100.0 * state[n.LOST] / runner.mass_kg
+    parts[5] = runner.heart_drift_bpm_h * fast[n.RUNNING_S] / 3600.0
+    total = parts[0] + parts[1] + parts[2] + parts[3] + parts[4] + parts[5]
+    parts[6] = min(runner.heart_maximum_bpm - total, 0.0)
+    return total + parts[6]
+
+
+@compiled
+def evaporation_books(state, rate, step, seg, runner):
+    """Return required evaporation [W], capacity at full wettedness [W], mean wettedness [1], and what limits."""
+    required = 0.0
+    for term in range(n.N_BOUNDARY_TERMS):
+        if term != n.EVAPORATION:
+            required += rate[n.JOULES + term]
+    capacity = 0.0
+    for s in range(n.N_SEGMENTS):
+        skin = state[n.SKIN + s]
+        h_c = max(seg[n.H_FORCED, s], natural_convection(skin - step.air_C))
+        h_e = skin_vapour_coefficient(h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s])
+        capacity += h_e * seg[n.FREE_AREA, s] * (saturation_pressure(skin) - step.vapour_kPa)
+    wettedness = math.nan
+    if capacity > 0.0:
+        wettedness = min(max(-rate[n.JOULES + n.EVAPORATION] / capacity, 0.0), 1.0)
+    limit = n.LIMIT_NOTHING
+    if required > runner.wettedness_limit * max(capacity, 0.0):
+        limit = n.LIMIT_AIR
+    elif required > runner.maximum_sweat_rate_L_h / 3600.0 * LATENT_HEAT_SWEAT:
+        limit = n.LIMIT_SWEAT
+    return required, capacity, wettedness, limit

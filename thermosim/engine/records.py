@@ -1,0 +1,92 @@
+"""Flat records: the only things that kernels see. Built by ``inputs/flat.py`` and ``cooling/``."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from thermosim.engine.nodes import N_NODES, N_SEGMENTS
+
+_F, _I, _S = np.float64, np.int64, (N_SEGMENTS,)
+
+_RUNNER_SCALARS = (
+    "mass_kg", "surface_area_m2", "economy", "resting_W", "inverse_rest_muscle", "standing_W", "maximal_W", "oxygen_J_L", "walk_run_switch_m_s",
+    "oxygen_time_constant_s", "slow_component_gain", "slow_component_threshold", "slow_component_time_constant_s",
+    "tissue_q10", "heat_capacity_of_blood_J_L", "muscle_flow_rest_L_min", "muscle_flow_gain_L_per_L_oxygen",
+    "viscera_flow_rest_L_min", "viscera_flow_fall", "gut_flow_L_min", "gut_conductance_W_K",
+    "skin_flow_rest_L_min", "skin_flow_gain_L_min_K", "skin_flow_set_core_C", "skin_flow_skin_weight",
+    "skin_flow_ceiling_rest_L_min", "skin_flow_ceiling_exercise_L_min", "skin_flow_ceiling_intensity",
+    "constriction_skin_C", "constriction_gain_1_K", "constriction_override", "local_flow_cold_C", "local_flow_warm_C",
+    "local_flow_floor", "sweat_set_core_C", "sweat_gain_L_h_K", "sweat_skin_weight", "skin_signal_floor_C",
+    "skin_signal_set_C", "sweat_local_slope_K", "sweat_local_reference_C", "maximum_sweat_rate_L_h",
+    "sweat_fall_per_pct_loss", "skin_diffusion_wettedness", "film_full_kg_m2", "film_overflow_s", "wettedness_limit",
+    "shiver_gain_W_m2K2", "shiver_core_C", "skin_emissivity", "radiating_area_fraction", "solar_absorptance",
+    "solar_interception", "clothing_resistance_m2K_W", "clothing_vapour_m2kPa_W", "clothing_static_ratio",
+    "clothing_reference_speed_m_s", "rectal_lag_s", "heart_core_bpm_K", "heart_skin_bpm_K", "heart_skin_floor_C",
+    "core_reference_C", "heart_skin_reference_C", "heart_fluid_bpm_pct", "heart_drift_bpm_h", "heart_on_s",
+    "heart_off_s", "heart_rest_bpm", "heart_rest_upright_bpm", "heart_maximum_bpm",
+    "air_temperature_shift_K", "vapour_pressure_factor", "air_speed_factor", "solar_factor",
+)
+_RUNNER_BY_SEGMENT = (
+    "area_m2", "conductance_core_muscle", "conductance_muscle_fat", "conductance_fat_skin", "core_flow_L_min",
+    "muscle_flow_share", "fat_flow_L_min", "skin_flow_share", "countercurrent", "rest_core", "rest_muscle", "rest_skin",
+    "work_share", "sweat_share", "convection_weight", "swing_weight", "covered_share", "trunk_weight", "viscera_share",
+)
+
+# One runner (or one member of an ensemble).
+RUNNER = np.dtype(
+    [(name, _F) for name in _RUNNER_SCALARS]
+    + [(name, _F, _S) for name in _RUNNER_BY_SEGMENT]
+    + [("capacity_J_K", _F, (N_NODES,)), ("water_share", _F, (N_NODES,)), ("node_group", _I, (N_NODES,)), ("tied_groups", _I)],
+    align=True,
+)
+
+# One stretch of time with constant effort and weather that runs in straight lines from *_0 to *_1.
+_PIECE_LINES = ("air_C", "vapour_kPa", "wind_m_s", "solar_W_m2", "radiant_C")
+PIECE = np.dtype(
+    [(name, _F) for name in ("start_s", "end_s", "speed_m_s", "grade", "carried_kg", "surface", "pressure_kPa",
+                             "wind_along", "wind_across", "ground_air", "fan_m_s")]
+    + [(f"{name}_{end}", _F) for name in _PIECE_LINES for end in (0, 1)]
+    + [("gait", _I), ("cost_relation", _I), ("air_drag", _I)],
+    align=True,
+)
+
+# One row of the boundary table: what a device is at one place of the skin.
+_ROW_SCALARS = (
+    "area_m2", "contact_W_m2K", "charge_kg", "charge_C", "melt_low_C", "melt_high_C", "latent_J_kg", "solid_J_kgK",
+    "liquid_J_kgK", "dry_J_K", "dry_mass_kg", "hold_kg", "drip_s", "drip_on_skin", "outer_area_m2", "outer_conductance_W_m2K",
+    "outer_J_K", "outer_absorptance", "outer_wet_kg", "outer_hold_kg", "outer_exposure",
+)
+ROW = np.dtype(
+    [(name, _F) for name in _ROW_SCALARS]
+    + [("segment", _I), ("wicks", _I), ("drip_segment_1", _I), ("drip_segment_2", _I), ("device", _I)],
+    align=True,
+)
+
+# What happens to a row, and when.
+EVENT = np.dtype([("time_s", _F), ("row", _I), ("action", _I)], align=True)
+PUT_ON, TAKE_OFF, REFILL = 0, 1, 2
+
+
+class StepScalars(NamedTuple):
+    """Numbers that stay constant during one step."""
+
+    air_C: float
+    vapour_kPa: float
+    radiant_C: float
+    solar_W_m2: float
+    pressure_factor: float  # 101.325 / p, on the Lewis relation
+    metabolic_W: float  # mean over the step, without tissue Q10 and shivering
+    work_W: float
+    exercise_W: float  # the part made by working muscle, before external work
+    skin_flow_ceiling_L_min: float
+
+
+class Work(NamedTuple):
+    """Arrays that one run needs; the caller owns them all."""
+
+    state: np.ndarray
+    fast: np.ndarray
+    heat: np.ndarray  # (N_TERMS, N_COLUMNS) [W]
+    seg: np.ndarray  # (N_COEFFICIENTS, 12)
+    active: np.ndarray  # (MAX_ROWS,) 1 while a row is worn
+    stages: np.ndarray  # (5, size of state)

@@ -1,0 +1,260 @@
+"""Commented examples of every kind of file, and the check of any of them."""
+
+from pathlib import Path
+
+import numpy as np
+
+from thermosim.errors import InputError
+from thermosim.inputs.checks import check_choice, check_flag, check_names, check_range, shown
+from thermosim.inputs.effort import Effort
+from thermosim.inputs.files import read_toml
+from thermosim.inputs.recordings import read_gpx
+from thermosim.inputs.runner import Runner
+from thermosim.inputs.session import Session
+from thermosim.inputs.weather import Weather
+from thermosim.variables import INPUTS
+
+_SESSION = """\
+# Session sheet: who runs, in what air, how, and what is compared. Units are in the names.
+title = "Boat shed, two reps without and with the collar"
+
+[runner]                            # or one line: runner = "P-22.runner.toml"
+name = "P-22"
+mass_kg = 78.0
+height_m = 1.83
+sex = "male"
+threshold_heart_rate_bpm = 166
+maximum_sweat_rate_L_h = 1.9
+heat_days = 2                       # days with heat exposure in the last 14; leave out when unknown
+clothing = "light_kit"              # nude, light_kit, shirt_and_shorts, coverall
+
+[weather]                           # or one line: weather = "race.weather.csv"
+air_temperature_C = 30
+relative_humidity_pct = 75          # or dew_point_C, wet_bulb_C, vapour_pressure_kPa: exactly one
+wind_speed_m_s = 0.0                # outdoors: add wind_from = "head", "tail", "cross" or degrees
+wind_height_m = 1.5                 # station wind is measured at 10 m
+solar_W_m2 = 0.0                    # global horizontal; or globe_temperature_C, not both
+
+[effort]                            # steady: speed_m_s, minutes, grade_pct; or pace = "x.pace.csv"
+treadmill = true                    # the air then moves with the fan only
+fan_speed_m_s = 2.0
+cost = "minetti"                    # or acsm
+
+[[effort.part]]                     # parts follow each other
+minutes = 7
+speed_m_s = 3.3                     # 5:03 min/km
+grade_pct = 0
+[[effort.part]]
+minutes = 4
+speed_m_s = 0.0                     # seated
+[[effort.part]]
+minutes = 7
+speed_m_s = 3.3
+grade_pct = 0
+[[effort.part]]
+minutes = 4
+speed_m_s = 0.0
+
+# A recording instead of the parts:
+# [effort.recording]
+# file = "morning.csv"              # or a GPX track
+# columns = {time_s = "Timestamp", heart_rate_bpm = "Pulse", speed_m_s = "Speed", distance_m = "Distance"}
+
+[limits]
+core_temperature_C = 38.5           # default 39.0, or 38.5 with unknown or under 5 heat days
+site = "core"                       # core, rectal, oesophageal, gut
+
+[ensemble]
+members = 200
+seed = 1
+
+[assumed]                           # what was not measured: a range that contains the value above
+relative_humidity_pct = [70, 80]
+
+[[variant]]
+name = "none"
+
+[[variant]]
+name = "collar"
+[[variant.cooling]]
+device = "ice_collar"
+ice_kg = 0.25
+covered = true
+from_min = 0
+to_min = 22
+refill_min = [11]
+"""
+
+_RUNNER = """\
+# Runner card. Only mass and height are required; every default that is used is said in the warnings.
+name = "P-31"                       # a label, never a real name
+mass_kg = 63.0
+height_m = 1.71
+sex = "male"                        # or female
+age_y = 47
+body_fat_pct = 14
+vo2max_mL_kg_min = 48
+resting_heart_rate_bpm = 52
+maximum_heart_rate_bpm = 174
+threshold_heart_rate_bpm = 151
+# heat_days = 5                     # days with heat exposure in the last 14; left out: unknown, counts as 0
+# maximum_sweat_rate_L_h = 1.4      # left out: unknown
+economy_factor = 1.0                # multiplies the cost of running
+clothing = "light_kit"
+# clothing = {covered_fraction = 0.4, insulation_clo = 0.10, vapour_resistance_m2Pa_W = 2.0}
+
+[sources]                           # measured, fitted or default; what is given counts as measured
+vo2max_mL_kg_min = "fitted"
+
+[ranges]                            # intervals, where known
+vo2max_mL_kg_min = [44, 52]
+"""
+
+_WEATHER = """\
+# Weather sheet: linear between rows. Time: clock (HH:MM), time_min or time_s. Humidity: any one form.
+# Further columns: wind_from (head, tail, cross, or degrees in every row), wind_height_m, pressure_kPa,
+# globe_temperature_C (instead of sun), mean_radiant_temperature_C.
+clock,air_temperature_C,relative_humidity_pct,wind_speed_m_s,solar_W_m2
+02:30,25.0,94,0.5,0
+05:00,24.6,96,0.5,0
+06:30,27.0,88,0.5,150
+08:00,29.5,78,1.0,520
+10:00,32.5,62,3.0,860
+11:30,33.5,58,3.0,930
+"""
+
+_PACE = """\
+# Pace sheet: parts that follow each other. Speed in m/s, or pace_min_km (5:03) instead; grade in per cent.
+minutes,speed_m_s,grade_pct
+38.9,3.0,0
+60,2.2,6
+"""
+
+_DEVICE = """\
+# Device card of an ice collar. Measure what you can on the kitchen table; the rest is common practice.
+device = "ice_collar"
+name = "collar"
+ice_kg = 0.25                       # ice loaded
+contact_area_m2 = 0.025             # skin it touches
+contact_conductance_W_m2K = 60      # skin to ice, cloth between
+covered = true                      # an outer layer keeps the air side small
+outer_resistance_m2K_W = 0.08       # of that layer
+dry_mass_kg = 0.08                  # carried without ice
+"""
+
+_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "device": _DEVICE}
+KINDS = tuple(_TEXTS)
+ENDINGS = {
+    "session": ".session.toml", "runner": ".runner.toml", "weather": ".weather.csv", "pace": ".pace.csv",
+    "device": ".device.toml",
+}  # fmt: skip
+DEVICE_FIELDS = (
+    "device", "name", "ice_kg", "contact_area_m2", "contact_conductance_W_m2K", "covered",
+    "outer_resistance_m2K_W", "dry_mass_kg",
+)  # fmt: skip
+
+
+def new_file_text(kind: str) -> str:
+    """Return a commented, valid file of a kind: session, runner, weather, pace, device."""
+    return _TEXTS[check_choice("kind", kind, KINDS)]
+
+
+def pace_text(speed_m_s: float) -> str:
+    """Return a speed with its pace, e.g. ``3.30 m/s (5:03 min/km)``; standing has no pace."""
+    if speed_m_s < 0.1:
+        return f"{speed_m_s:.2f} m/s"
+    seconds = round(1000.0 / speed_m_s)
+    return f"{speed_m_s:.2f} m/s ({seconds // 60}:{seconds % 60:02d} min/km)"
+
+
+def check_file(path) -> list[str]:
+    """Check any of our files, told by its ending.
+
+    Returns
+    -------
+    list of str
+        One sentence on what was read, then the warnings. A bad file raises
+        :class:`~thermosim.errors.InputError` instead.
+    """
+    name = Path(path).name
+    for ending, check in _CHECKS.items():
+        if name.lower().endswith(ending):
+            summary, warnings = check(path)
+            return [f"{path} is valid: {summary}.", *warnings]
+    known = ", ".join(f"*{ending}" for ending in _CHECKS)
+    problem = f"has an ending that is not known here, allowed are {known}"
+    raise InputError(problem, file=str(path), remedy="rename the file")
+
+
+def _check_session(path):
+    session = Session.read(path)
+    names = ", ".join(variant.name for variant in session.variants)
+    summary = (
+        f"{_of_runner(session.runner)}; {_of_weather(session.weather)}; {_of_effort(session.effort)}; "
+        f"core limit {session.core_limit_C:g} °C at {session.limit_site}; variants {names}"
+    )
+    return summary, session.warnings()
+
+
+def _check_runner(path):
+    runner = Runner.read(path)
+    return _of_runner(runner), runner.warnings()
+
+
+def _check_weather(path):
+    weather = Weather.sheet(path)
+    return _of_weather(weather), weather.warnings()
+
+
+def _check_pace(path):
+    effort = Effort.pace_sheet(path)
+    return _of_effort(effort), effort.warnings()
+
+
+def _check_device(path):
+    data, source = read_toml(path)
+    with source.blame():
+        check_names(data, DEVICE_FIELDS, data)
+        if not isinstance(data.get("device"), str):
+            problem = f"is {shown(data.get('device'))}, needed is the name of a device"
+            raise InputError(problem, field="device", remedy='write e.g. device = "ice_collar"')
+        if "covered" in data:
+            check_flag("covered", data["covered"])
+        for field in data:
+            if field in INPUTS:
+                check_range(field, data[field])
+    return f"device card of {data['device']} with {len(data)} fields", []
+
+
+def _check_gpx(path):
+    recording = read_gpx(path)
+    return f"{len(recording.time_s)} points over {recording.time_s[-1] / 60.0:.1f} min", list(recording.notes)
+
+
+def _of_runner(runner: Runner) -> str:
+    label = f"runner {runner.name}" if runner.name else "runner"
+    return f"{label}, {runner.mass_kg:g} kg, {runner.height_m:g} m, {runner.sex}"
+
+
+def _of_weather(weather: Weather) -> str:
+    low, high = weather.air_temperature_C.min(), weather.air_temperature_C.max()
+    air = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
+    if weather.steady_air:
+        return f"steady air of {air}"
+    return f"air of {air} over {np.ptp(weather.time_s) / 60.0:g} min in {len(weather.time_s)} rows"
+
+
+def _of_effort(effort: Effort) -> str:
+    low, high = float(effort.speed_m_s.min()), float(effort.speed_m_s.max())
+    speed = pace_text(low) if low == high else f"{pace_text(low)} to {pace_text(high)}"
+    return f"{effort.minutes:.4g} min at {speed}"
+
+
+_CHECKS = {
+    ".session.toml": _check_session,
+    ".runner.toml": _check_runner,
+    ".weather.csv": _check_weather,
+    ".pace.csv": _check_pace,
+    ".device.toml": _check_device,
+    ".gpx": _check_gpx,
+}

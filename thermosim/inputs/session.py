@@ -1,0 +1,325 @@
+"""The session sheet: runner, weather, effort, limits and variants, checked together."""
+
+import json
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from thermosim.errors import InputError
+from thermosim.inputs.checks import check_names, missing, shown
+from thermosim.inputs.effort import OPTIONS, PART_FIELDS, Effort
+from thermosim.inputs.files import Source, read_toml
+from thermosim.inputs.limits import Ensemble, Limits, Variant, check_assumed
+from thermosim.inputs.plain import SameContent, plain
+from thermosim.inputs.recordings import read_recording
+from thermosim.inputs.runner import Runner
+from thermosim.inputs.weather import FIELDS as WEATHER_FIELDS
+from thermosim.inputs.weather import Weather
+
+TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed")
+RECORDING_FIELDS = ("file", "columns", "delimiter", "track", "grade")
+# Flag -> field of [limits]; the plain field names are taken as well.
+LIMIT_FIELDS = {
+    "core_limit_C": "core_temperature_C", "core_temperature_C": "core_temperature_C",
+    "limit_site": "site", "limit_reason": "reason",
+}  # fmt: skip
+RUNNER_FIELDS = tuple(name for name in Runner.model_fields if name not in ("sources", "ranges"))
+EFFORT_FIELDS = (*PART_FIELDS, *OPTIONS)
+ALL_FIELDS = (*RUNNER_FIELDS, *WEATHER_FIELDS, *EFFORT_FIELDS, *LIMIT_FIELDS, "members", "seed")
+JSON_FORMAT = 1
+_TIME_SLACK_S = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Session(SameContent):
+    """Everything one run or one comparison needs, validated.
+
+    Attributes
+    ----------
+    runner : Runner
+    weather : Weather
+    effort : Effort
+    limits : Limits
+    ensemble : Ensemble
+    variants : tuple of Variant
+    assumed : dict
+        Field of runner or weather -> (low, high) for what was not measured.
+    title : str
+
+    Examples
+    --------
+    >>> session = Session.from_fields({"mass_kg": 65, "height_m": 1.75, "speed_m_s": 3.3, "minutes": 60,
+    ...                                "air_temperature_C": 31, "relative_humidity_pct": 85})
+    >>> session.core_limit_C
+    38.5
+    >>> Session.from_json(session.to_json()) == session
+    True
+    """
+
+    runner: Runner
+    weather: Weather
+    effort: Effort
+    limits: Limits = field(default_factory=Limits)
+    ensemble: Ensemble = field(default_factory=Ensemble)
+    variants: tuple[Variant, ...] = (Variant(name="none"),)
+    assumed: dict[str, tuple[float, float]] = field(default_factory=dict)
+    title: str = ""
+
+    def __post_init__(self):
+        if not isinstance(self.title, str) or len(self.title) > 200:
+            problem = f"is {shown(self.title)}, allowed is a text of up to 200 characters"
+            raise InputError(problem, field="title", remedy="shorten it")
+        names = [variant.name for variant in self.variants]
+        for k, name in enumerate(names, start=1):
+            if name in names[: k - 1]:
+                problem = f"is {shown(name)} a second time, allowed is each name once"
+                raise InputError(problem, field=f"variant[{k}].name", remedy="rename one of the variants")
+        if not names:
+            raise InputError(
+                "has no entry", field="variant", remedy="leave it out for one variant without cooling"
+            )
+        self._weather_covers_effort()
+        self._heading_known()
+        object.__setattr__(self, "assumed", check_assumed(self.assumed, self.runner, self.weather))
+
+    def _weather_covers_effort(self) -> None:
+        if self.weather.steady_air:
+            return
+        first, last = float(self.weather.time_s[0]), float(self.weather.time_s[-1])
+        if first > _TIME_SLACK_S or last < 60.0 * self.effort.minutes - _TIME_SLACK_S:
+            problem = (
+                f"covers minute {first / 60.0:.6g} to {last / 60.0:.6g}, the effort lasts from 0 to "
+                f"{self.effort.minutes:.6g} min, allowed is weather that covers the whole effort"
+            )
+            raise InputError(problem, field="weather", remedy="add rows to the weather or shorten the effort")
+
+    def _heading_known(self) -> None:
+        if self.weather.wind_from == "degrees" and np.any(np.isnan(self.effort.heading_deg)):
+            degrees = float(self.weather.wind_from_deg[0])
+            problem = f"is {degrees:g} °: a wind direction without heading_deg in the effort"
+            remedy = "add heading_deg (0 to 360 °) to every part of the effort, or write head, tail or cross"
+            raise InputError(problem, field="weather.wind_from", remedy=remedy)
+
+    @property
+    def core_limit_C(self) -> float:
+        """The core limit [°C], resolved for this runner."""
+        return self.limits.resolved_C(self.runner)
+
+    @property
+    def limit_site(self) -> str:
+        """Which temperature the limit acts on."""
+        return self.limits.site
+
+    @classmethod
+    def read(cls, path) -> "Session":
+        """Read a ``*.session.toml``; runner, weather, pace and recording files are beside it."""
+        data, source = read_toml(path)
+        folder = Path(path).parent
+        with source.blame():
+            check_names(data, TABLES, data)
+            for name in ("runner", "weather", "effort"):
+                if name not in data:
+                    raise InputError(
+                        "is missing", field=name, remedy=f'add a [{name}] table or {name} = "file"'
+                    )
+            runner = _runner(data["runner"], folder, source.under("runner"))
+            weather = _weather(data["weather"], folder, source.under("weather"))
+            if "start" in data:
+                weather = weather.starting_at(data["start"])
+            effort = _effort(data["effort"], folder, source.under("effort"))
+            with source.under("limits").blame():
+                limits = Limits(**_table(data.get("limits", {}), "limits", source))
+            with source.under("ensemble").blame():
+                ensemble = Ensemble(**_table(data.get("ensemble", {}), "ensemble", source))
+            variants = _variants(data.get("variant", [{"name": "none"}]), source)
+            with source.under("assumed").blame():
+                assumed = check_assumed(data.get("assumed", {}), runner, weather)
+            title = data.get("title", "")
+            return cls(runner, weather, effort, limits, ensemble, variants, assumed, title)
+
+    @classmethod
+    def from_parts(
+        cls, runner: Runner, effort: Effort, weather: Weather, *, cooling=None, variants=None, limits=None,
+        ensemble=None, assumed=None, title="",
+    ) -> "Session":  # fmt: skip
+        """Return a session of records; ``cooling`` is a list of device tables for one variant, ``cooled``."""
+        for name, value, kind in (
+            ("runner", runner, Runner),
+            ("effort", effort, Effort),
+            ("weather", weather, Weather),
+        ):
+            if not isinstance(value, kind):
+                problem = f"is {shown(type(value).__name__)}, needed is a {kind.__name__}"
+                raise InputError(problem, field=name, remedy=f"make one with thermosim.{kind.__name__}")
+        if variants is None:
+            variants = [Variant(name="cooled", cooling=cooling)] if cooling else [Variant(name="none")]
+        variants = tuple(one if isinstance(one, Variant) else Variant(**one) for one in variants)
+        limits = Limits(**limits) if isinstance(limits, dict) else limits or Limits()
+        ensemble = Ensemble(**ensemble) if isinstance(ensemble, dict) else ensemble or Ensemble()
+        return cls(runner, weather, effort, limits, ensemble, variants, dict(assumed or {}), title)
+
+    @classmethod
+    def from_fields(cls, fields: dict[str, Any]) -> "Session":
+        """Return a session from flat field names alone, as flags give them."""
+        runner, weather, effort, limits, ensemble = _route(fields)
+        for name in ("mass_kg", "height_m"):
+            if name not in runner:
+                raise missing(name)
+        return cls(
+            Runner(**runner), Weather.steady(**weather), Effort.steady(**effort), Limits(**limits),
+            Ensemble(**ensemble),
+        )  # fmt: skip
+
+    def with_overrides(self, fields: dict[str, Any]) -> "Session":
+        """Return the session with fields replaced; a new humidity form drops the others."""
+        runner, weather, effort, limits, ensemble = _route(fields)
+        changed: dict[str, Any] = {}
+        if runner:
+            kept = {name: getattr(self.runner, name) for name in self.runner.model_fields_set}
+            kept["sources"] = {name: kind for name, kind in self.runner.sources.items() if name not in runner}
+            kept["ranges"] = {name: pair for name, pair in self.runner.ranges.items() if name not in runner}
+            changed["runner"] = Runner(**{**kept, **runner})
+        if weather:
+            changed["weather"] = self.weather.with_fields(weather)
+        if effort:
+            changed["effort"] = self.effort.with_fields(effort)
+        if limits:
+            changed["limits"] = Limits(**{**self.limits.model_dump(exclude_unset=True), **limits})
+        if ensemble:
+            changed["ensemble"] = Ensemble(**{**self.ensemble.model_dump(), **ensemble})
+        overridden = {name: pair for name, pair in self.assumed.items() if name not in fields}
+        return replace(self, **changed, assumed=overridden)
+
+    def warnings(self) -> list[str]:
+        """Return a sentence for each default and each doubt of runner, weather, effort and limits."""
+        found = self.runner.warnings() + self.weather.warnings() + self.effort.warnings()
+        found += self.limits.warnings(self.runner)
+        if self.effort.treadmill and bool(np.any(self.weather.wind_speed_m_s > 0.0)):
+            found.append(
+                "wind_speed_m_s has no effect on a treadmill: the air moves with fan_speed_m_s only."
+            )
+        return found
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the whole session as plain values."""
+        return {
+            "session_format": JSON_FORMAT,
+            "title": self.title,
+            "runner": self.runner.to_dict(),
+            "weather": self.weather.to_dict(),
+            "effort": self.effort.to_dict(),
+            "limits": self.limits.model_dump(exclude_none=True),
+            "ensemble": self.ensemble.model_dump(),
+            "variants": [plain(variant.model_dump()) for variant in self.variants],
+            "assumed": plain(self.assumed),
+        }
+
+    def to_json(self) -> str:
+        """Return the whole session as one JSON text, with which a saved run can run again."""
+        return json.dumps(self.to_dict(), ensure_ascii=False, allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> "Session":
+        """Return the session of :meth:`to_json`."""
+        remedy = "use the inputs of a run that thermosim saved"
+        try:
+            data = json.loads(text)
+            if data["session_format"] != JSON_FORMAT:
+                raise InputError(f"is {shown(data['session_format'])}, allowed is {JSON_FORMAT}",
+                                 field="session_format", remedy=remedy)  # fmt: skip
+            return cls(
+                Runner(**data["runner"]), Weather.from_dict(data["weather"]),
+                Effort.from_dict(data["effort"]),
+                Limits(**data["limits"]), Ensemble(**data["ensemble"]),
+                tuple(Variant(**variant) for variant in data["variants"]), data["assumed"], data["title"],
+            )  # fmt: skip
+        except (ValueError, KeyError, TypeError, AttributeError, IndexError, OverflowError, RecursionError):
+            raise InputError("are not a session in JSON", field="inputs", remedy=remedy) from None
+
+
+def _route(fields: dict[str, Any]) -> tuple[dict[str, Any], ...]:
+    """Return the fields of runner, weather, effort, limits and ensemble, each under its own name."""
+    check_names(fields, ALL_FIELDS, fields)
+    runner = {name: value for name, value in fields.items() if name in RUNNER_FIELDS}
+    weather = {name: value for name, value in fields.items() if name in WEATHER_FIELDS}
+    effort = {name: value for name, value in fields.items() if name in EFFORT_FIELDS}
+    limits = {LIMIT_FIELDS[name]: value for name, value in fields.items() if name in LIMIT_FIELDS}
+    ensemble = {name: value for name, value in fields.items() if name in ("members", "seed")}
+    return runner, weather, effort, limits, ensemble
+
+
+def _table(value: Any, name: str, source: Source) -> dict[str, Any]:
+    if isinstance(value, dict):
+        return value
+    raise InputError(
+        f"is {shown(value)}, needed is a table", field=name, file=source.file, line=source.lines.get((name,)),
+        remedy=f"write [{name}] and its fields below",
+    )  # fmt: skip
+
+
+def _runner(value: Any, folder: Path, source: Source) -> Runner:
+    if isinstance(value, str):
+        return Runner.read(folder / value)
+    with source.blame():
+        return Runner(**_table(value, "runner", source))
+
+
+def _weather(value: Any, folder: Path, source: Source) -> Weather:
+    if isinstance(value, str):
+        return Weather.sheet(folder / value)
+    with source.blame():
+        return Weather.from_table(_table(value, "weather", source))
+
+
+def _effort(value: Any, folder: Path, source: Source) -> Effort:
+    """Return the effort of one of four kinds: one speed, parts, a pace sheet, a recording."""
+    with source.blame():
+        data = _table(value, "effort", source)
+        check_names(data, (*EFFORT_FIELDS, "part", "pace", "recording"), data)
+        kinds = [name for name in ("part", "pace", "recording") if name in data]
+        options = {name: item for name, item in data.items() if name in OPTIONS}
+        fields = [name for name in data if name in PART_FIELDS]
+        if len(kinds) > 1 or (kinds and fields):
+            problem = f"is given beside {(kinds + fields)[0]}, allowed is one kind of effort in a session"
+            raise InputError(
+                problem,
+                field=(kinds + fields)[1],
+                remedy="keep speed_m_s with minutes, or part, or pace, or recording",
+            )
+        if "part" in data:
+            return Effort.table(data["part"], **options)
+        if "pace" in data:
+            if not isinstance(data["pace"], str):
+                problem = f"is {shown(data['pace'])}, allowed is the name of a *.pace.csv"
+                raise InputError(problem, field="pace", remedy="name the file in quotes")
+            return Effort.pace_sheet(folder / data["pace"], **options)
+        if "recording" in data:
+            return _recorded(data["recording"], folder, source.under("recording"), options)
+        return Effort.steady(**data)
+
+
+def _recorded(value: Any, folder: Path, source: Source, options: dict[str, Any]) -> Effort:
+    with source.blame():
+        data = {"file": value} if isinstance(value, str) else _table(value, "recording", source)
+        check_names(data, RECORDING_FIELDS, data)
+        if not isinstance(data.get("file"), str):
+            problem = f"is {shown(data.get('file'))}, needed is the name of a recording"
+            raise InputError(problem, field="file", remedy='write file = "…"')
+        columns: Any = data.get("columns")
+        recording = read_recording(
+            folder / data["file"], columns, data.get("delimiter"), data.get("track")
+        )
+        return Effort.from_recording(recording, grade=data.get("grade", "flat"), **options)
+
+
+def _variants(value: Any, source: Source) -> tuple[Variant, ...]:
+    if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
+        problem = f"is {shown(value)}, needed are tables with a name each"
+        raise InputError(problem, field="variant", remedy="write [[variant]] and name = …")
+    found = []
+    for k, entry in enumerate(value):
+        with source.under("variant", k).blame():
+            found.append(Variant(**entry))
+    return tuple(found)

@@ -1,0 +1,188 @@
+"""The one table of physiological numbers: value, unit, plausible range, spread between people, source, confidence.
+
+``sd`` is the standard deviation between people (or our doubt about the population value, where that is larger);
+ensembles draw from it, inside ``low`` to ``high``. Values are starting points from the literature; they are
+calibrated once against published experiments by a later part, never by hand for one experiment.
+
+Confidence: ``high`` (several sources or a standard), ``medium`` (one source or from memory), ``low`` (a guess
+inside what is plausible; the result says how much hangs on it).
+"""
+
+from typing import NamedTuple
+
+
+class Parameter(NamedTuple):
+    """One physiological number."""
+
+    value: float
+    unit: str
+    low: float
+    high: float
+    sd: float
+    source: str
+    confidence: str
+
+
+PARAMETERS: dict[str, Parameter] = {
+    # --- body: densities, heat capacities, conductivities ------------------------------------------------
+    "specific_heat_core": Parameter(3600.0, "J/kgK", 3300.0, 3800.0, 0.0, "viscera 3.7, bone 2.1 kJ/kgK, mixed; handbook", "medium"),
+    "specific_heat_muscle": Parameter(3640.0, "J/kgK", 3500.0, 3800.0, 0.0, "handbook values of tissue", "high"),
+    "specific_heat_fat": Parameter(2400.0, "J/kgK", 2200.0, 2600.0, 0.0, "handbook values of tissue", "medium"),
+    "specific_heat_skin": Parameter(3600.0, "J/kgK", 3300.0, 3800.0, 0.0, "handbook values of tissue", "medium"),
+    "specific_heat_blood": Parameter(3740.0, "J/kgK", 3600.0, 3900.0, 0.0, "handbook values of tissue", "high"),
+    "density_lean": Parameter(1070.0, "kg/m3", 1050.0, 1100.0, 0.0, "handbook values of tissue", "high"),
+    "density_fat": Parameter(920.0, "kg/m3", 900.0, 950.0, 0.0, "handbook values of tissue", "high"),
+    "conductivity_lean": Parameter(0.50, "W/mK", 0.40, 0.60, 0.0, "handbook values of tissue", "high"),
+    "conductivity_fat": Parameter(0.21, "W/mK", 0.16, 0.25, 0.0, "handbook values of tissue", "high"),
+    "conductivity_skin": Parameter(0.37, "W/mK", 0.25, 0.50, 0.0, "handbook values of tissue", "medium"),
+    "conduction_factor": Parameter(0.5, "1", 0.3, 1.0, 0.06, "multiplier on the cylinder estimate of tissue conductance", "low"),
+    "skin_thickness_m": Parameter(0.0020, "m", 0.0012, 0.0030, 0.0, "dermis and epidermis; anatomy texts", "medium"),
+    "subcutaneous_share_of_fat": Parameter(0.70, "1", 0.5, 0.9, 0.0, "anatomy texts, from memory", "medium"),
+    "blood_mass_fraction": Parameter(0.040, "1", 0.03, 0.05, 0.0, "heart, lungs and great vessels: about half of 75 mL/kg", "medium"),
+    "gut_mass_fraction": Parameter(0.018, "1", 0.01, 0.03, 0.0, "stomach and upper gut with contents", "low"),
+    "body_fat_default_male_pct": Parameter(15.0, "%", 5.0, 25.0, 4.0, "recreational runners; common practice", "medium"),
+    "body_fat_default_female_pct": Parameter(22.0, "%", 10.0, 32.0, 4.0, "recreational runners; common practice", "medium"),
+    # --- energetics -------------------------------------------------------------------------------------------
+    "resting_power_W_kg": Parameter(1.2, "W/kg", 1.0, 1.6, 0.06, "quiet rest; 1 met is 58 W/m2", "high"),
+    "standing_power_W_kg": Parameter(0.3, "W/kg", 0.1, 0.6, 0.0, "standing over lying rest; ISO 8996, from memory", "medium"),
+    "respiratory_quotient": Parameter(0.90, "1", 0.80, 1.0, 0.0, "moderate endurance running", "medium"),
+    "economy_spread": Parameter(1.0, "1", 0.8, 1.25, 0.05, "spread of running economy between trained runners", "high"),
+    "walk_run_switch_m_s": Parameter(2.0, "m/s", 1.8, 2.3, 0.0, "preferred transition, Froude number about 0.5", "high"),
+    "oxygen_time_constant_s": Parameter(35.0, "s", 20.0, 60.0, 6.0, "pulmonary oxygen uptake at the onset of work", "high"),
+    "slow_component_gain": Parameter(0.20, "1", 0.0, 0.4, 0.05, "share of the excess over threshold added slowly", "low"),
+    "slow_component_threshold": Parameter(0.80, "1", 0.6, 0.9, 0.03, "of maximal oxygen uptake, trained runners", "medium"),
+    "slow_component_time_constant_s": Parameter(420.0, "s", 180.0, 900.0, 0.0, "minutes; oxygen-uptake kinetics reviews", "medium"),
+    "tissue_q10": Parameter(2.0, "1", 1.0, 3.0, 0.0, "resting tissue metabolism per 10 K", "medium"),
+    # --- circulation ---------------------------------------------------------------------------------------------
+    "heat_capacity_of_blood_J_L": Parameter(3930.0, "J/LK", 3800.0, 4000.0, 0.0, "1.05 kg/L at 3.74 kJ/kgK", "high"),
+    "muscle_flow_rest_L_min": Parameter(0.90, "L/min", 0.6, 1.2, 0.0, "textbook distribution of a 5 L/min output", "high"),
+    "muscle_flow_gain_L_per_L_oxygen": Parameter(5.6, "L/L", 4.5, 6.5, 0.4, "cardiac output rises 5 to 6 L per litre of oxygen", "high"),
+    "viscera_flow_rest_L_min": Parameter(1.60, "L/min", 1.2, 2.0, 0.0, "splanchnic; textbook", "high"),
+    "viscera_flow_fall": Parameter(0.55, "1", 0.3, 0.8, 0.0, "fall at maximal intensity; Rowell, from memory", "medium"),
+    "brain_flow_L_min": Parameter(0.75, "L/min", 0.6, 0.9, 0.0, "textbook", "high"),
+    "chest_flow_L_min": Parameter(1.00, "L/min", 0.3, 2.0, 0.0, "bronchial and heart muscle, plus contact with pulmonary blood", "medium"),
+    "back_flow_L_min": Parameter(1.00, "L/min", 0.5, 1.4, 0.0, "kidneys (1.2 L/min at rest) and spine", "low"),
+    "bone_flow_L_min_kg": Parameter(0.02, "L/min/kg", 0.01, 0.05, 0.0, "limb cores", "low"),
+    "gut_flow_L_min": Parameter(0.30, "L/min", 0.1, 0.6, 0.0, "wall of stomach and upper gut", "low"),
+    "fat_flow_L_min_kg": Parameter(0.018, "L/min/kg", 0.01, 0.04, 0.0, "adipose tissue; textbook", "medium"),
+    # --- skin blood flow -----------------------------------------------------------------------------------------
+    "skin_flow_rest_L_min": Parameter(0.22, "L/min", 0.15, 0.5, 0.03, "6.3 L/h/m2 in the two-node model is 0.19; textbooks to 0.4", "high"),
+    "skin_flow_gain_L_min_K": Parameter(1.8, "L/min/K", 1.0, 8.0, 0.4, "two-node 120 L/h/m2K is 3.6 L/min/K; ASHRAE, from memory", "medium"),
+    "skin_flow_set_core_C": Parameter(36.95, "degC", 36.6, 37.3, 0.10, "threshold at skin 33.7", "medium"),
+    "skin_flow_skin_weight": Parameter(0.10, "1", 0.0, 0.15, 0.0, "Wyss 1974: core weight over 20 times skin; others 10:1", "medium"),
+    "skin_flow_ceiling_rest_L_min": Parameter(7.0, "L/min", 5.0, 8.0, 0.5, "whole-body heating at rest", "high"),
+    "skin_flow_ceiling_exercise_L_min": Parameter(2.4, "L/min", 1.5, 4.0, 0.3, "hard exercise; flattens near core 38 (Gonzalez-Alonso 1999)", "medium"),
+    "skin_flow_ceiling_intensity": Parameter(0.50, "1", 0.3, 0.7, 0.0, "share of maximal uptake at which the exercise ceiling is reached", "low"),
+    "constriction_skin_C": Parameter(29.0, "degC", 24.0, 33.0, 0.6, "mean skin below which skin flow is cut", "medium"),
+    "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.0, "two-node value", "medium"),
+    "constriction_override": Parameter(2.5, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
+    "local_flow_cold_C": Parameter(14.0, "degC", 5.0, 18.0, 0.0, "local skin temperature of least flow", "medium"),
+    "local_flow_warm_C": Parameter(32.0, "degC", 28.0, 34.0, 0.0, "local skin temperature of unhindered flow", "medium"),
+    "local_flow_floor": Parameter(0.10, "1", 0.02, 0.3, 0.03, "share of flow left under cold", "low"),
+    # --- sweating ------------------------------------------------------------------------------------------------
+    "sweat_set_core_C": Parameter(36.95, "degC", 36.6, 37.3, 0.12, "threshold at skin 33.7; core 36.7 to 37.0 at skin 34", "medium"),
+    "sweat_gain_L_h_K": Parameter(0.55, "L/h/K", 0.3, 1.6, 0.16, "170 g/h/m2K in the two-node model is 0.31; trained people two to three times", "medium"),
+    "sweat_skin_weight": Parameter(0.10, "1", 0.05, 0.15, 0.0, "core to skin about 10:1; Nadel, Bullard & Stolwijk 1971", "high"),
+    "skin_signal_floor_C": Parameter(28.0, "degC", 26.0, 33.0, 0.0, "skin below this gives the controllers no further signal", "low"),
+    "skin_signal_set_C": Parameter(33.7, "degC", 33.0, 34.5, 0.0, "two-node set point", "high"),
+    "sweat_local_slope_K": Parameter(10.0, "K", 7.0, 14.0, 0.0, "local multiplier exp((T-34)/10); Nadel 1971", "high"),
+    "sweat_local_reference_C": Parameter(34.0, "degC", 33.0, 35.0, 0.0, "Nadel 1971", "high"),
+    "maximum_sweat_rate_L_h": Parameter(1.5, "L/h", 0.6, 3.7, 0.3, "runners 1 to 2 L/h; 1.8 measured in a winner, Pugh 1967", "medium"),
+    "sweat_fall_per_pct_loss": Parameter(0.04, "1/%", 0.0, 0.1, 0.0, "sweating falls with fluid loss; reviews", "low"),
+    "skin_diffusion_wettedness": Parameter(0.06, "1", 0.03, 0.08, 0.0, "water through dry skin; two-node value", "high"),
+    "film_full_kg_m2": Parameter(0.035, "kg/m2", 0.02, 0.06, 0.0, "water the skin holds before it runs off", "low"),
+    "film_overflow_s": Parameter(40.0, "s", 20.0, 120.0, 0.0, "time in which the surplus runs off", "low"),
+    "wettedness_limit_unacclimatised": Parameter(0.85, "1", 0.7, 1.0, 0.04, "ISO 7933", "high"),
+    # --- acclimatisation ----------------------------------------------------------------------------------------
+    "heat_days_scale": Parameter(5.0, "days", 3.0, 8.0, 0.0, "most of the gain in 5 to 7 days", "high"),
+    "acclimatised_threshold_shift_K": Parameter(-0.25, "K", -0.35, -0.1, 0.0, "thresholds fall by 0.2 to 0.3", "medium"),
+    "acclimatised_sweat_gain": Parameter(0.25, "1", 0.1, 0.5, 0.0, "sweat rises by 20 to 50 %", "medium"),
+    # --- shivering ------------------------------------------------------------------------------------------------
+    "shiver_gain_W_m2K2": Parameter(19.4, "W/m2K2", 10.0, 30.0, 0.0, "two-node product of cold skin and cold core", "medium"),
+    "shiver_core_C": Parameter(36.8, "degC", 36.5, 37.0, 0.0, "two-node set point", "medium"),
+    # --- exchange -------------------------------------------------------------------------------------------------
+    "skin_emissivity": Parameter(0.97, "1", 0.95, 0.98, 0.0, "skin and light cloth in the long wave", "high"),
+    "radiating_area_fraction": Parameter(0.72, "1", 0.70, 0.77, 0.0, "upright", "high"),
+    "solar_absorptance": Parameter(0.70, "1", 0.5, 0.85, 0.0, "skin and light kit in the short wave", "medium"),
+    "solar_interception": Parameter(0.20, "1", 0.12, 0.30, 0.02, "mean irradiance on an upright body per global horizontal; sun position not used", "low"),
+    "clothing_static_ratio": Parameter(2.5, "1", 1.5, 3.5, 0.0, "static over running resistance of light kit", "low"),
+    "clothing_reference_speed_m_s": Parameter(3.3, "m/s", 2.5, 4.0, 0.0, "speed at which kit resistances are stated", "high"),
+    "rectal_lag_s": Parameter(480.0, "s", 300.0, 900.0, 60.0, "rectal behind trunk core: 8 min", "medium"),
+    # --- heart rate -----------------------------------------------------------------------------------------------
+    "heart_core_bpm_K": Parameter(9.8, "bpm/K", 5.0, 20.0, 2.5, "exercise fits in trained runners 7 to 20", "medium"),
+    "heart_skin_bpm_K": Parameter(1.6, "bpm/K", 0.0, 4.0, 0.5, "2 to 4 above 33 (from memory); about 2.2 from 28", "low"),
+    "heart_skin_floor_C": Parameter(28.0, "degC", 26.0, 33.0, 0.0, "skin below this lowers heart rate no further", "low"),
+    "core_reference_C": Parameter(37.0, "degC", 36.8, 38.0, 0.0, "core at which the thermal part of heart rate, the Q10 rule and the override of constriction begin", "medium"),
+    "heart_skin_reference_C": Parameter(33.0, "degC", 30.0, 34.0, 0.0, "skin at which the thermal part is zero", "medium"),
+    "heart_fluid_bpm_pct": Parameter(3.3, "bpm/%", 2.0, 5.0, 0.8, "per 1 % of body mass at fixed work; Adams 2014, from memory", "medium"),
+    "heart_drift_bpm_h": Parameter(1.5, "bpm/h", 0.0, 5.0, 1.0, "what core, skin and fluid leave unexplained", "low"),
+    "heart_on_s": Parameter(30.0, "s", 15.0, 60.0, 5.0, "on-kinetics, trained", "medium"),
+    "heart_off_s": Parameter(60.0, "s", 30.0, 100.0, 10.0, "off-kinetics, trained", "medium"),
+    "heart_rest_upright_bpm": Parameter(12.0, "bpm", 5.0, 25.0, 4.0, "standing over lying", "medium"),
+    "maximum_heart_rate_intercept_bpm": Parameter(208.0, "bpm", 190.0, 225.0, 0.0, "Tanaka 2001: 208 - 0.7 age, SD 10", "high"),
+    "maximum_heart_rate_per_year_bpm": Parameter(-0.7, "bpm/y", -1.0, -0.5, 0.0, "Tanaka 2001", "high"),
+    # --- what the ensemble adds ------------------------------------------------------------------------------------
+    "model_core_error_K": Parameter(0.30, "K", 0.1, 0.6, 0.0, "any prediction for one person: about 0.3 to 0.5; replaced by the evidence", "medium"),
+}
+
+SEGMENTS = (
+    "head", "face", "neck", "chest", "back", "abdomen",
+    "upper_arms", "forearms", "hands", "thighs", "lower_legs", "feet",
+)
+
+# One column a quantity, one value a segment (both sides together), in the order of SEGMENTS; with source, confidence.
+SEGMENT_TABLE: dict[str, tuple[tuple[float, ...], str, str]] = {
+    "area_share": (
+        (0.036, 0.026, 0.023, 0.115, 0.125, 0.100, 0.085, 0.062, 0.050, 0.185, 0.123, 0.070),
+        "regional shares of body surface, rounded from burns and anthropometry charts (from memory)", "medium"),
+    "mass_share": (
+        (0.046, 0.012, 0.0114, 0.160, 0.135, 0.1396, 0.0542, 0.0324, 0.0122, 0.2832, 0.0866, 0.0274),
+        "body-segment mass fractions, de Leva 1996 (from memory); head and trunk split by us", "medium"),
+    "muscle_share": (
+        (0.05, 0.35, 0.55, 0.35, 0.60, 0.40, 0.72, 0.62, 0.25, 0.78, 0.62, 0.20),
+        "share of a segment's lean tissue under the skin that is muscle; anatomy texts, rounded", "low"),
+    "fat_weight": (
+        (0.3, 0.5, 0.7, 1.2, 1.1, 1.5, 1.0, 0.7, 0.3, 1.2, 0.8, 0.3),
+        "relative thickness of subcutaneous fat; skinfold patterns, rounded", "low"),
+    "convection_weight": (
+        (1.00, 1.20, 1.00, 0.90, 0.80, 0.90, 1.10, 1.30, 1.40, 0.95, 1.15, 1.20),
+        "local over whole-body coefficient in relative wind; limbs are thinner cylinders", "low"),
+    "swing_weight": (
+        (0.55, 0.55, 0.55, 0.60, 0.60, 0.60, 1.10, 1.60, 1.90, 1.10, 1.60, 1.90),
+        "local over whole-body coefficient from limb swing in still air; up to 2x (Clark 1974)", "low"),
+    "sweat_weight": (
+        (1.1, 1.2, 1.1, 1.3, 1.5, 1.1, 0.75, 0.90, 0.50, 0.80, 0.80, 0.45),
+        "sweat rate per area; regional sweat maps agree on the trunk over the limbs", "medium"),
+    "skin_flow_weight": (
+        (1.3, 1.8, 1.2, 0.9, 0.9, 0.9, 0.9, 1.0, 2.0, 0.8, 0.8, 1.6),
+        "skin blood flow per area; hands, feet and face over the rest", "low"),
+    "countercurrent": (
+        (1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.95, 0.85, 0.65, 0.95, 0.85, 0.65),
+        "share of the blood's temperature difference that reaches the tissue past returning veins", "low"),
+    "exercise_share": (
+        (0.0, 0.0, 0.01, 0.03, 0.08, 0.10, 0.06, 0.02, 0.0, 0.46, 0.22, 0.02),
+        "share of the working muscles' power in running; hip extensors counted to abdomen", "low"),
+    "resting_core_share": (
+        (0.17, 0.0, 0.005, 0.12, 0.06, 0.38, 0.004, 0.002, 0.001, 0.015, 0.006, 0.002),
+        "share of resting power made in a segment's core: brain, heart, liver, kidneys", "medium"),
+}
+RESTING_MUSCLE_SHARE = Parameter(0.205, "1", 0.15, 0.25, 0.0, "rest of resting power: muscle, by mass", "medium")
+
+# Kits: covered share by segment; dry [clo] and vapour [m2Pa/W] resistance over covered skin, effective at running speed.
+CLOTHING: dict[str, tuple[tuple[float, ...], float, float, str]] = {
+    "nude": ((0.0,) * 12, 0.0, 0.0, "no clothes, no shoes"),
+    "light_kit": (
+        (0.0, 0.0, 0.0, 0.75, 0.75, 0.95, 0.0, 0.0, 0.0, 0.30, 0.0, 1.0), 0.10, 2.0,
+        "singlet, shorts, shoes: 40 % covered; static 0.2 to 0.3 clo reduced for motion"),
+    "shirt_and_shorts": (
+        (0.0, 0.0, 0.2, 1.0, 1.0, 1.0, 0.6, 0.0, 0.0, 0.50, 0.0, 1.0), 0.16, 3.0,
+        "T-shirt, shorts, socks, shoes; ISO 9920 items reduced for motion"),
+    "coverall": (
+        (0.0, 0.0, 0.5, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 1.0, 1.0, 1.0), 0.60, 14.0,
+        "one-piece work suit; ISO 9920, reduced for motion"),
+}
+
+
+def value(name: str) -> float:
+    """Return the population value of a parameter."""
+    return PARAMETERS[name].value
