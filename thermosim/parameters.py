@@ -76,7 +76,7 @@ PARAMETERS: dict[str, Parameter] = {
     "constriction_skin_C": Parameter(29.0, "degC", 24.0, 33.0, 0.6, "mean skin below which skin flow is cut", "medium"),
     "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.0, "two-node value", "medium"),
     "constriction_override": Parameter(2.5, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
-    "local_flow_cold_C": Parameter(14.0, "degC", 5.0, 18.0, 0.0, "local skin temperature of least flow", "medium"),
+    "local_flow_cold_C": Parameter(12.0, "degC", 5.0, 18.0, 0.0, "local skin temperature of least flow", "medium"),
     "local_flow_warm_C": Parameter(32.0, "degC", 28.0, 34.0, 0.0, "local skin temperature of unhindered flow", "medium"),
     "local_flow_floor": Parameter(0.10, "1", 0.02, 0.3, 0.03, "share of flow left under cold", "low"),
     # --- sweating ------------------------------------------------------------------------------------------------

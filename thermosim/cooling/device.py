@@ -153,3 +153,14 @@ def from_spec(spec: dict) -> Worn:
             raise InputError(f"is not a field of {kind}; its fields are {', '.join(known)}", field=name,
                              remedy=f"did you mean {near[0]!r}?" if near else "remove it")
     return Worn(kinds[kind](**fields), **wear)
+
+
+def spec_of(worn: Worn) -> dict:
+    """Return the plain table that :func:`from_spec` would read back; a device of the user's own keeps its fields."""
+    fields = dataclasses.asdict(worn.device)
+    spec = {"device": fields.pop("name"), **fields, "from_min": worn.from_min}
+    if worn.to_min is not None:
+        spec["to_min"] = worn.to_min
+    if worn.refill_min:
+        spec["refill_min"] = list(worn.refill_min)
+    return spec

@@ -17,7 +17,7 @@ CARD: dict[str, Parameter] = {
     "cloth_kg": Parameter(0.04, "kg", 0.01, 0.3, 0.0, "dry cloth tube", "medium"),
     "cover_kg": Parameter(0.04, "kg", 0.01, 0.3, 0.0, "cover", "medium"),
     "held_water_kg": Parameter(0.10, "kg", 0.0, 0.5, 0.02, "water that cloth and slush hold before they drip", "low"),
-    "drip_on_skin": Parameter(0.4, "1", 0.0, 1.0, 0.0, "share of the drips that runs down chest and back", "low"),
+    "drip_on_skin": Parameter(0.3, "1", 0.0, 1.0, 0.0, "share of the drips that runs down chest and back", "low"),
     "cloth_heat_J_kgK": Parameter(1400.0, "J/kgK", 1200.0, 1700.0, 0.0, "dry textile; handbook", "high"),
     "wet_outer_layer_kg_m2": Parameter(0.65, "kg/m2", 0.3, 1.5, 0.0, "wet cloth and slush that follow the outer side", "low"),
     "solar_absorptance": Parameter(0.6, "1", 0.3, 0.9, 0.0, "mid-coloured cloth", "medium"),

@@ -16,6 +16,11 @@ NO_ROWS = np.zeros(0, dtype=ROW)
 NO_EVENTS = np.zeros(0, dtype=EVENT)
 
 
+def table_of(method: int, stages: int) -> np.ndarray:
+    """Return the coefficients of a step method (the chosen one's are computed once)."""
+    return TABLE if (method, stages) == (METHOD, STAGES) else chebyshev_coefficients(stages)
+
+
 class Trajectory(NamedTuple):
     """Samples of one run, as the kernel wrote them; ``dataset.py`` turns them into names and units."""
 
@@ -45,82 +50,106 @@ def stops_of(pieces, events, save_times_s) -> tuple[np.ndarray, np.ndarray]:
     return stops, np.isin(stops, saves.round(6)).astype(np.int64)
 
 
-def stiffest_rate(runner, pieces, rows) -> float:
-    """Bound on the largest eigenvalue of the thermal network [1/s], by Gershgorin rows at the strongest forcing.
+def stiffest_rates(runners, pieces, rows) -> np.ndarray:
+    """Bound on the largest eigenvalue of each runner's thermal network [1/s], at the strongest forcing.
 
-    Twice the sum of a node's conductances over its heat capacity; evaporation counts at full wettedness near 36 °C.
+    Sum of a node's conductances over its heat capacity, times 1.7 for the coupling to its neighbours;
+    evaporation counts at full wettedness near 36 °C. ``rows`` has shape (runs, n_rows).
     """
-    r = runner[0]
-    speed = float(pieces["speed_m_s"].max())
-    fastest = np.hypot(np.abs(pieces["speed_m_s"]) + np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]), 0.0).max()
-    fastest = max(fastest, float(pieces["fan_m_s"].max()), 0.5, speed)
+    wind = np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]) * runners["air_speed_factor"].max()
+    fastest = max(float((pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
     h_c = 8.7 * fastest**0.6 if fastest > 1.0 else 3.5 + 5.2 * fastest
-    vapour_slope = 0.33  # [kPa/K] of saturation pressure near 36 °C
-    skin_air = h_c * np.maximum(r["convection_weight"], r["swing_weight"]) * (1.0 + 16.5 * vapour_slope) + 6.0
-    blood = r["heat_capacity_of_blood_J_L"] / 60.0
-    skin_blood = blood * r["skin_flow_ceiling_rest_L_min"] * r["skin_flow_share"]
-    capacity = r["capacity_J_K"]
-    skin = (skin_air * r["area_m2"] + r["conductance_fat_skin"] + skin_blood) / capacity[n.SKIN : n.BLOOD]
-    muscle_flow = r["muscle_flow_rest_L_min"] + r["muscle_flow_gain_L_per_L_oxygen"] * r["maximal_W"] / r["oxygen_J_L"] * 60.0
-    all_blood = blood * (muscle_flow + r["core_flow_L_min"].sum() + r["skin_flow_ceiling_exercise_L_min"] + r["fat_flow_L_min"].sum())
-    rates = [skin.max(), all_blood / capacity[n.BLOOD] / 1.7]
-    for row in rows:
-        area = row["area_m2"]
-        patch = (row["contact_W_m2K"] * area + (r["conductance_fat_skin"][row["segment"]] + skin_blood[row["segment"]])
-                 * area / r["area_m2"][row["segment"]])
-        rates.append(patch / (capacity[n.SKIN + row["segment"]] * area / r["area_m2"][row["segment"]]))
-        outer = row["outer_area_m2"] * (row["outer_conductance_W_m2K"] + h_c * (1.0 + 16.5 * 0.15) + 6.0)
-        rates.append(outer / row["outer_J_K"])
-        rates.append((row["contact_W_m2K"] * area + row["outer_conductance_W_m2K"] * row["outer_area_m2"]) / row["dry_J_K"]
-                     if row["hold_kg"] <= 0.0 else 0.0)
-    return 1.7 * float(max(rates))
+    lewis_slope = 16.5 * 0.33 * 101.325 / float(pieces["pressure_kPa"].min())  # [1] evaporation over convection per kelvin, 36 °C
+    weight = np.maximum(runners["convection_weight"], runners["swing_weight"])
+    blood = runners["heat_capacity_of_blood_J_L"][:, None] / 60.0
+    skin_blood = blood * runners["skin_flow_ceiling_rest_L_min"][:, None] * runners["skin_flow_share"]
+    skin_air = (h_c * weight * (1.0 + lewis_slope) + 6.0) * runners["area_m2"]
+    capacity = runners["capacity_J_K"]
+    skin = (skin_air + runners["conductance_fat_skin"] + skin_blood) / capacity[:, n.SKIN : n.BLOOD]
+    working = runners["muscle_flow_gain_L_per_L_oxygen"] * runners["maximal_W"] / runners["oxygen_J_L"] * 60.0
+    flows = (runners["muscle_flow_rest_L_min"] + working + runners["core_flow_L_min"].sum(axis=1)
+             + runners["skin_flow_ceiling_exercise_L_min"] + runners["fat_flow_L_min"].sum(axis=1))
+    found = [skin.max(axis=1), blood[:, 0] * flows / capacity[:, n.BLOOD] / 1.7]
+    everyone = np.arange(runners.size)
+    for k in range(rows.shape[1]):
+        row = rows[:, k]
+        s = row["segment"]
+        per_area = (runners["conductance_fat_skin"][everyone, s] + skin_blood[everyone, s]) / runners["area_m2"][everyone, s]
+        skin_capacity = capacity[everyone, n.SKIN + s] / runners["area_m2"][everyone, s]
+        found.append((row["contact_W_m2K"] + per_area) / skin_capacity)
+        outer = row["outer_conductance_W_m2K"] + h_c * weight[everyone, s] * (1.0 + 0.5 * lewis_slope) + 6.0
+        found.append(row["outer_area_m2"] * outer / row["outer_J_K"])
+        drained = row["dry_J_K"] + row["liquid_J_kgK"] * np.minimum(row["hold_kg"], 0.2 * row["charge_kg"]) * (1 - row["wicks"])
+        found.append((row["contact_W_m2K"] * row["area_m2"] + row["outer_conductance_W_m2K"] * row["outer_area_m2"]) / drained)
+    return 1.7 * np.max(found, axis=0)
 
 
-def longest_step(runner, pieces, rows, method: int, stages: int, wanted_s: float) -> float:
-    """Return a step [s] that keeps 20 % away from the method's stability limit; refuse a hopeless case.
+def longest_steps(runners, pieces, rows, method: int, stages: int, wanted_s: float) -> np.ndarray:
+    """Return a step [s] for each runner that keeps 20 % away from the method's stability limit.
 
     Raises
     ------
     NumericalFailure
         When even a tenth of a second would not do: an input makes a node far too quick.
     """
-    rate = stiffest_rate(runner, pieces, rows)
-    step = min(wanted_s, 0.8 * stability_limit(method, stages) / rate)
-    if step < 0.1:
+    rates = stiffest_rates(runners, pieces, rows)
+    steps = np.minimum(wanted_s, 0.8 * stability_limit(method, stages) / rates)
+    if steps.min() < 0.1:
         raise NumericalFailure(
-            f"The quickest node of this runner or device settles within {1.0 / rate:.3f} s, too fast for steps of 0.1 s. "
+            f"The quickest node of this runner or device settles within {1.0 / rates.max():.3f} s, too fast for steps of 0.1 s. "
             "Give the device more heat capacity or less contact conductance.")
-    return step
+    return steps
 
 
-def settle(runner, minutes: float = 150.0) -> Work:
-    """Bring a body to rest in mild air (30 °C, 45 %, standing still); return its state with empty books.
+def before_settling(runners) -> tuple[np.ndarray, np.ndarray]:
+    """Return rough resting states (runs, BASE) and fast states (runs, N_FAST) from which settling starts."""
+    states, fasts = np.zeros((runners.size, n.BASE)), np.zeros((runners.size, n.N_FAST))
+    states[:, : n.N_NODES] = 36.8
+    states[:, n.MUSCLE : n.FAT] = 35.8
+    states[:, n.FAT : n.SKIN] = 34.4
+    states[:, n.SKIN : n.BLOOD] = 33.4
+    states[:, n.RECTAL] = 36.8
+    fasts[:, n.OXYGEN_FAST] = runners["resting_W"]
+    return states, fasts
 
-    Every run starts from here, so that layers and segments have the temperatures the model itself keeps.
-    """
-    work = new_work(0)
-    work.state[: n.N_NODES] = 36.8
-    work.state[n.MUSCLE : n.FAT] = 35.8
-    work.state[n.FAT : n.SKIN] = 34.4
-    work.state[n.SKIN : n.BLOOD] = 33.4
-    work.state[n.RECTAL] = 36.8
-    work.fast[n.OXYGEN_FAST] = runner[0]["resting_W"]
+
+def settling_pieces(minutes: float = 150.0) -> np.ndarray:
+    """Return the mild rest in which every body settles: standing still at 30 °C, 45 %, 0.1 m/s, no sun."""
     pieces = np.zeros(1, dtype=PIECE)
-    for name, number in (("end_s", 60.0 * minutes), ("surface", 1.0), ("pressure_kPa", 101.325), ("ground_air", 1.0), ("gait", -1)):
+    for name, number in (("end_s", 60.0 * minutes), ("surface", 1.0), ("pressure_kPa", 101.325), ("ground_air", 1.0),
+                         ("gait", -1), ("wind_across", 1.0)):
         pieces[name] = number
     for side in (0, 1):
         for name, number in (("air_C", 30.0), ("vapour_kPa", 1.9), ("radiant_C", 30.0), ("wind_m_s", 0.1)):
             pieces[f"{name}_{side}"] = number
-    pieces["wind_across"] = 1.0
+    return pieces
+
+
+def with_empty_books(states, fasts) -> tuple[np.ndarray, np.ndarray]:
+    """Keep temperatures, water on the skin and the circulation's state; set all integrals to zero."""
+    kept, kept_fast = np.zeros((len(states), n.BASE)), np.zeros_like(fasts)
+    kept[:, : n.LOST] = states[:, : n.LOST]
+    kept_fast[:, : n.DISTANCE] = fasts[:, : n.DISTANCE]
+    return kept, kept_fast
+
+
+def settle(runner) -> Work:
+    """Bring one body to rest in mild air; return its state with empty books.
+
+    Every run starts from here, so that layers and segments have the temperatures the model itself keeps.
+    """
+    states, fasts = before_settling(runner)
+    work = new_work(0)
+    work.state[:], work.fast[:] = states[0], fasts[0]
+    pieces = settling_pieces()
     stops, saved = stops_of(pieces, NO_EVENTS, [])
-    step = longest_step(runner, pieces, NO_ROWS, METHOD, STAGES, STEP_S)
+    step = longest_steps(runner, pieces, NO_ROWS[None], METHOD, STAGES, STEP_S)[0]
     nothing = np.zeros((0, 0))
     integrate(runner[0], pieces, NO_ROWS, 0, NO_EVENTS, stops, saved, METHOD, TABLE, step, 99.0, SITE_CORE, work,
               nothing, nothing, nothing, nothing, np.zeros(N_SUMMARIES))
+    states, fasts = with_empty_books(work.state[None], work.fast[None])
     start = new_work(0)
-    start.state[: n.RECTAL + 1] = work.state[: n.RECTAL + 1]
-    start.state[n.FILM : n.LOST] = work.state[n.FILM : n.LOST]
-    start.fast[:3] = work.fast[:3]
+    start.state[:], start.fast[:] = states[0], fasts[0]
     return start
 
 
@@ -175,10 +204,10 @@ def run(runner, pieces, rows=NO_ROWS, events=NO_EVENTS, save_times_s=(), *, star
     work = new_work(rows.size)
     start_rows(work, start, rows)
     size = work.state.size
-    table = TABLE if (method, stages) == (METHOD, STAGES) else chebyshev_coefficients(stages)
+    table = table_of(method, stages)
     states, rates = np.zeros((count, size)), np.zeros((count, size))
     fasts, diagnostics, summary = np.zeros((count, n.N_FAST)), np.zeros((count, N_DIAGNOSTICS)), np.zeros(N_SUMMARIES)
-    step = longest_step(runner, pieces, rows, method, stages, step_s)
+    step = longest_steps(runner, pieces, rows[None], method, stages, step_s)[0]
     status = integrate(runner[0], pieces, rows, rows.size, events, stops, saved, method, table, step, limit_C, site, work,
                        states, rates, fasts, diagnostics, summary)
     return Trajectory(stops[saved == 1], states, rates, fasts, diagnostics, summary, int(status))

@@ -223,7 +223,7 @@ def unknown_name(key: str, allowed: Iterable[str], value: Any = None, **place) -
     if key in OTHER_UNITS and OTHER_UNITS[key][0] in allowed:
         ours, unit, convert = OTHER_UNITS[key]
         remedy = f"convert {unit} to {INPUTS[ours].unit} and call it {ours}"
-        if isinstance(value, numbers.Real) and not isinstance(value, bool) and -1e9 < float(f"{value:.3e}") < 1e9:
+        if isinstance(value, int | float) and not isinstance(value, bool) and -1e9 < value < 1e9:
             remedy += f": {shown(value)} {unit} is {ours} = {convert(float(value)):.3g}"
     elif close := nearest(key, allowed):
         remedy = f"did you mean {close}"

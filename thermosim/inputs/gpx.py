@@ -58,7 +58,7 @@ def _parse(text: str, file: str):
         fromstring(text.encode(), forbid_dtd=True)
     except ParseError as error:
         line = error.position[0] if getattr(error, "position", None) else None
-        problem = f"is not well-formed XML ({error.msg.split(':')[0]})"
+        problem = f"is not well-formed XML ({str(error).split(':')[0]})"
         raise InputError(problem, file=file, line=line, remedy="export the track again") from None
     except (defusedxml.DefusedXmlException, ValueError, LookupError, RecursionError):
         problem = "declares a document type, entities or an encoding that is not allowed in a GPX file"

@@ -308,9 +308,7 @@ def _recorded(value: Any, folder: Path, source: Source, options: dict[str, Any])
             problem = f"is {shown(data.get('file'))}, needed is the name of a recording"
             raise InputError(problem, field="file", remedy='write file = "…"')
         columns: Any = data.get("columns")
-        recording = read_recording(
-            folder / data["file"], columns, data.get("delimiter"), data.get("track")
-        )
+        recording = read_recording(folder / data["file"], columns, data.get("delimiter"), data.get("track"))
         return Effort.from_recording(recording, grade=data.get("grade", "flat"), **options)
 
 

@@ -1,0 +1,129 @@
+"""Many runs of the same kernel over threads: summaries, and a few columns at coarse times; memory per run is constant."""
+
+from typing import NamedTuple
+
+import numba
+import numpy as np
+
+from thermosim._jit import compiled_parallel
+from thermosim.engine import nodes as n
+from thermosim.engine import run as single
+from thermosim.engine.integrate import (
+    D_CORE,
+    D_HEART,
+    D_SKIN,
+    N_DIAGNOSTICS,
+    N_SUMMARIES,
+    SITE_CORE,
+    integrate,
+)
+from thermosim.engine.records import Work
+
+# Columns kept at each save time: whole-body readings, then sums over device rows.
+(T_CORE, T_SKIN, T_HEART, T_SWEAT, T_LOST, T_STORE_J, T_FROM_SKIN, T_FROM_AIR, T_FROM_VAPOUR, T_RUN_OFF, T_CONDENSED,
+ T_SKIN_W, T_AIR_W, T_VAPOUR_W, T_PATCH_C) = range(15)
+N_TRACES = 15
+
+
+class Batch(NamedTuple):
+    """What a batch returns; the first axis is the run."""
+
+    time_s: np.ndarray  # (k,)
+    summaries: np.ndarray  # (runs, N_SUMMARIES)
+    traces: np.ndarray  # (runs, k, N_TRACES)
+    statuses: np.ndarray  # (runs,)
+    states: np.ndarray  # (runs, size) at the end
+    fasts: np.ndarray  # (runs, N_FAST) at the end
+
+
+@compiled_parallel
+def integrate_many(runners, pieces, rows, n_rows, events, stops, saved, method, table, steps_s, limits_C, site, states, fasts,
+                   works_heat, works_seg, works_active, works_stages, sample_states, sample_rates, sample_fasts,
+                   sample_diagnostics, summaries, traces, statuses):
+    """Run every runner; each worker owns one slice of the work arrays. Same arithmetic as a single run."""
+    workers = works_heat.shape[0]
+    for worker in numba.prange(workers):
+        for i in range(worker, runners.size, workers):
+            works_active[worker][:] = 0
+            works_heat[worker][:, :] = 0.0
+            work = Work(states[i], fasts[i], works_heat[worker], works_seg[worker], works_active[worker], works_stages[worker])
+            statuses[i] = integrate(runners[i], pieces, rows[i], n_rows, events, stops, saved, method, table, steps_s[i], limits_C[i],
+                                    site, work, sample_states[worker], sample_rates[worker], sample_fasts[worker],
+                                    sample_diagnostics[worker], summaries[i])
+            for k in range(traces.shape[1]):
+                state, rate, d = sample_states[worker, k], sample_rates[worker, k], sample_diagnostics[worker, k]
+                out = traces[i, k]
+                out[T_CORE], out[T_SKIN], out[T_HEART] = d[D_CORE], d[D_SKIN], d[D_HEART]
+                out[T_SWEAT], out[T_LOST] = state[n.SWEAT], state[n.LOST]
+                out[T_PATCH_C] = 99.0
+                for r in range(n_rows):
+                    base = n.BASE + r * n.ROW_SIZE
+                    out[T_STORE_J] += state[base + n.STORE_J]
+                    out[T_FROM_SKIN] += state[base + n.FROM_SKIN]
+                    out[T_FROM_AIR] += state[base + n.FROM_AIR]
+                    out[T_FROM_VAPOUR] += state[base + n.FROM_VAPOUR]
+                    out[T_RUN_OFF] += state[base + n.RUN_OFF]
+                    out[T_CONDENSED] += state[base + n.ROW_CONDENSED]
+                    out[T_SKIN_W] += rate[base + n.FROM_SKIN]
+                    out[T_AIR_W] += rate[base + n.FROM_AIR]
+                    out[T_VAPOUR_W] += rate[base + n.FROM_VAPOUR]
+                    out[T_PATCH_C] = min(out[T_PATCH_C], state[base + n.PATCH_C])
+
+
+def run_batch(runners, pieces, rows=None, events=single.NO_EVENTS, save_times_s=(), *, start_states, start_fasts, limits_C=99.0,
+              site=SITE_CORE, method=single.METHOD, stages=single.STAGES, step_s=single.STEP_S, workers=None) -> Batch:
+    """Integrate many runners through the same pieces and events.
+
+    Parameters
+    ----------
+    runners : array of RUNNER, shape (runs,)
+        Members; what differs between them (body, parameters, shifts of the air) is in their records.
+    pieces, events : arrays of PIECE and EVENT
+        Shared by all: common random numbers need common forcing.
+    rows : array of ROW, shape (runs, n_rows), optional
+        Each member's own device rows.
+    save_times_s : array_like
+        Coarse times at which ``traces`` are kept; none for summaries only.
+    start_states, start_fasts : arrays (runs, BASE), (runs, N_FAST)
+        Settled starts, from :func:`settle_many`.
+    limits_C : float or array (runs,)
+        Core limit of each member [°C].
+    workers : int, optional
+        Threads; the numbers do not depend on it.
+
+    Returns
+    -------
+    Batch
+        With a status for each run; a failed run does not stop the others.
+    """
+    count = runners.size
+    table = rows if rows is not None else np.zeros((count, 0), dtype=single.ROW)
+    n_rows = table.shape[1]
+    size = n.BASE + n_rows * n.ROW_SIZE
+    states, fasts = np.zeros((count, size)), np.array(start_fasts, dtype=float)
+    states[:, : n.BASE] = start_states[:, : n.BASE]
+    for r in range(n_rows):
+        base = n.BASE + r * n.ROW_SIZE
+        states[:, base + n.PATCH_C] = states[np.arange(count), n.SKIN + table["segment"][:, r]]
+        states[:, base + n.OUTER_C] = table["charge_C"][:, r]
+    stops, saved = single.stops_of(pieces, events, save_times_s)
+    kept = int(saved.sum())
+    workers = min(workers or numba.get_num_threads(), max(count, 1))
+    steps = single.longest_steps(runners, pieces, table, method, stages, step_s)
+    limits = np.broadcast_to(np.asarray(limits_C, dtype=float), (count,)).copy()
+    summaries, traces, statuses = np.zeros((count, N_SUMMARIES)), np.zeros((count, kept, N_TRACES)), np.zeros(count, dtype=np.int64)
+    integrate_many(
+        runners, pieces, table, n_rows, events, stops, saved, method, single.table_of(method, stages), steps, limits, site, states, fasts,
+        np.zeros((workers, n.N_TERMS, n.N_COLUMNS)), np.zeros((workers, n.N_COEFFICIENTS, n.N_SEGMENTS)),
+        np.zeros((workers, n.MAX_ROWS), dtype=np.int64), np.zeros((workers, 5, size)),
+        np.zeros((workers, kept, size)), np.zeros((workers, kept, size)), np.zeros((workers, kept, n.N_FAST)),
+        np.zeros((workers, kept, N_DIAGNOSTICS)), summaries, traces, statuses)
+    return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts)
+
+
+def settle_many(runners, workers=None) -> tuple[np.ndarray, np.ndarray]:
+    """Bring every member to rest, as :func:`thermosim.engine.run.settle` does for one; return states and fast states."""
+    states, fasts = single.before_settling(runners)
+    batch = run_batch(runners, single.settling_pieces(), start_states=states, start_fasts=fasts, workers=workers)
+    return single.with_empty_books(batch.states, batch.fasts)
+
