@@ -1,47 +1,52 @@
 """The whole model once more, in plain NumPy and plain sentences: read this first.
 
-Nothing here is compiled and nothing comes from the package, except the table of physiological numbers. Physical
-constants and laws are typed again from their sources. ``test_twin.py`` holds this page against the compiled engine,
-so what is said here is what the engine does.
+Nothing here is compiled and nothing comes from the package, except the table of physiological numbers.
+Physical constants and laws are typed again from their sources. ``test_twin.py`` holds this page against the
+compiled engine, so what is said here is what the engine does.
 
-**The body.** A runner is twelve segments (head, face, neck, chest, back, abdomen, upper arms, forearms, hands,
-thighs, lower legs, feet; left and right together). Each is a cylinder with four shells: core, muscle, fat, skin. Two
-more nodes stand alone: the central blood and the gut. That makes 12 x 4 + 2 = 50 temperatures. Masses, areas and the
-conductances between shells follow from mass, height and body fat (:func:`make_person`).
+**The body.** A runner is twelve segments (head, face, neck, chest, back, abdomen, upper arms, forearms,
+hands, thighs, lower legs, feet; left and right together). Each is a cylinder with four shells: core,
+muscle, fat, skin. Two more nodes stand alone: the central blood and the gut. That makes 12 x 4 + 2 = 50
+temperatures. Masses, areas and the conductances between shells follow from mass, height and body fat
+(:func:`make_person`).
 
-**Heat made.** Effort asks for a metabolic power (:func:`power_asked`): rest, plus the cost of moving the body and all
-it carries along a slope, plus the air's drag. Oxygen uptake follows that demand with a time constant, and a slow
-component joins it in hard work (:func:`move_fast_states`). Resting power is made in organs, muscle and skin, and
-grows with warmth by a Q10 rule; the rest is made in the working muscles. Climbing stores part of it as height; going
-down turns height into heat. A cold runner shivers.
+**Heat made.** Effort asks for a metabolic power (:func:`power_asked`): rest, plus the cost of moving the
+body and all it carries along a slope, plus the air's drag. Oxygen uptake follows that demand with a time
+constant, and a slow component joins it in hard work (:func:`move_fast_states`). Resting power is made in
+organs, muscle and skin, and grows with warmth by a Q10 rule; the rest is made in the working muscles.
+Climbing stores part of it as height; going down turns height into heat. A cold runner shivers.
 
-**Heat moved.** Between neighbouring shells heat is conducted. Blood leaves the central pool at its temperature and
-comes back at that of the tissue: a flow times a temperature difference, the same watts with opposite sign in tissue
-and pool. In the limbs, veins that run along arteries take away part of that difference. All cooling of the lungs is
-taken from the blood.
+**Heat moved.** Between neighbouring shells heat is conducted. Blood leaves the central pool at its
+temperature and comes back at that of the tissue: a flow times a temperature difference, the same watts with
+opposite sign in tissue and pool. In the limbs, veins that run along arteries take away part of that
+difference. All cooling of the lungs is taken from the blood.
 
-**Skin to air.** Every segment's skin exchanges heat by convection (the larger of relative wind and limb swing, never
-below still air), by long waves, with the sun, and by evaporation. Cloth covers part of some segments and thins what
-passes. Air colder than skin takes heat; air whose vapour pressure is above that of the skin lays dew on it.
+**Skin to air.** Every segment's skin exchanges heat by convection (the larger of relative wind and limb
+swing, never below still air), by long waves, with the sun, and by evaporation. Cloth covers part of some
+segments and thins what passes. Air colder than skin takes heat; air whose vapour pressure is above that of
+the skin lays dew on it.
 
-**The sweat film.** Sweat lands in a film. The film sets how wet the skin is; the wetter, the more evaporates, and the
-more of new sweat runs off unused. A full film overflows. Skin that looks dry still lets a little water through.
+**The sweat film.** Sweat lands in a film. The film sets how wet the skin is; the wetter, the more
+evaporates, and the more of new sweat runs off unused. A full film overflows. Skin that looks dry still lets
+a little water through.
 
-**The controllers.** Blood above its set point, and skin above its own with a tenth of the weight, drive sweating and
-skin blood flow. Both have ceilings; hard work lowers that of skin flow. Cold skin narrows the vessels; warm skin
-sweats more where it is warm. Fluid loss dulls sweating; heat days lower set points, raise sweat and its ceiling.
+**The controllers.** Blood above its set point, and skin above its own with a tenth of the weight, drive
+sweating and skin blood flow. Both have ceilings; hard work lowers that of skin flow. Cold skin narrows the
+vessels; warm skin sweats more where it is warm. Fluid loss dulls sweating; heat days lower set points,
+raise sweat and its ceiling.
 
 **Devices.** A device is one or more rows. A row takes a patch of a segment's skin for itself, with its own
-temperature and film. The patch conducts into a store, whose enthalpy is zero when its filling has just melted. An
-outer side trades heat with air, long waves and sun, takes up dew and dries. A wicking row drinks sweat and dew and
-lets its water evaporate outside; a vapour-tight one keeps its dew outside. What a store cannot hold drips, partly
-onto skin below.
+temperature and film. The patch conducts into a store, whose enthalpy is zero when its filling has just
+melted. An outer side trades heat with air, long waves and sun, takes up dew and dries. A wicking row drinks
+sweat and dew and lets its water evaporate outside; a vapour-tight one keeps its dew outside. What a store
+cannot hold drips, partly onto skin below.
 
-**The books.** Beside the temperatures run time integrals of the nine terms that cross the boundary of the body, and of
-every way water takes. Heat content at the end minus the start must equal those integrals; water on the skin likewise.
+**The books.** Beside the temperatures run time integrals of the nine terms that cross the boundary of the
+body, and of every way water takes. Heat content at the end minus the start must equal those integrals;
+water on the skin likewise.
 
-A *state* is a dictionary of numbers, of arrays of twelve, and of such dictionaries; its time derivative has the same
-shape. Units: °C, W, J, kg, s, m², kPa; blood flows in L/min.
+A *state* is a dictionary of numbers, of arrays of twelve, and of such dictionaries; its time derivative has
+the same shape. Units: °C, W, J, kg, s, m², kPa; blood flows in L/min.
 """
 
 import math
@@ -51,7 +56,7 @@ import numpy as np
 
 from thermosim import parameters
 
-# --- constants, typed again ----------------------------------------------------------------------------------
+# --- constants, typed again -----------------------------------------------------------------------
 ICE_POINT_K = 273.15
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/m2K4, CODATA 2018
 GRAVITY = 9.81  # m/s2
@@ -64,16 +69,40 @@ SEA_LEVEL_KPA = 101.325
 SEGMENTS = parameters.SEGMENTS
 TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
 ABDOMEN = SEGMENTS.index("abdomen")
-BOOKS = ("metabolic", "work", "convection", "long_wave", "solar", "breath_vapour", "breath_dry", "evaporation", "devices")
+BOOKS = (
+    "metabolic",
+    "work",
+    "convection",
+    "long_wave",
+    "solar",
+    "breath_vapour",
+    "breath_dry",
+    "evaporation",
+    "devices",
+)
 WATER = ("sweat", "diffused", "evaporated", "dripped", "breathed", "condensed", "received", "wicked")
 ROW_STATES = (
-    "patch_C", "film_kg", "store_J", "store_kg", "outer_C", "outer_kg",
-    "from_skin_J", "from_air_J", "from_vapour_J", "with_water_J", "run_off_J",
-    "condensed_kg", "evaporated_kg", "dripped_kg", "wicked_kg", "charged_kg", "charged_J",
+    "patch_C",
+    "film_kg",
+    "store_J",
+    "store_kg",
+    "outer_C",
+    "outer_kg",
+    "from_skin_J",
+    "from_air_J",
+    "from_vapour_J",
+    "with_water_J",
+    "run_off_J",
+    "condensed_kg",
+    "evaporated_kg",
+    "dripped_kg",
+    "wicked_kg",
+    "charged_kg",
+    "charged_J",
 )
 
 
-# === the person ==================================================================================================
+# === the person ===================================================================================
 
 
 def column(name):
@@ -141,17 +170,24 @@ def build_body(who, runner):
 
     # A cylinder of volume V and curved surface A has radius 2V/A. Heat goes from the radius that halves one shell's
     # volume to that of the next; the logarithms are the resistances of the two half shells.
-    volume = np.stack([core / who.density_lean, muscle / who.density_lean, fat / who.density_fat, skin / who.density_lean])
+    volume = np.stack(
+        [core / who.density_lean, muscle / who.density_lean, fat / who.density_fat, skin / who.density_lean]
+    )
     length = area / (2.0 * np.pi * (2.0 * volume.sum(axis=0) / area))
     edge = np.sqrt(np.cumsum(volume, axis=0) / (np.pi * length))
     middle = np.sqrt((np.concatenate([np.zeros((1, 12)), edge[:-1] ** 2]) + edge**2) / 2.0)
     conducts = [who.conductivity_lean, who.conductivity_lean, who.conductivity_fat, who.conductivity_skin]
     who.between = [
-        who.conduction_factor * 2.0 * np.pi * length
+        who.conduction_factor
+        * 2.0
+        * np.pi
+        * length
         / (np.log(edge[i] / middle[i]) / conducts[i] + np.log(middle[i + 1] / edge[i]) / conducts[i + 1])
         for i in range(3)
     ]
-    who.gut_conductance = who.conductivity_lean * 0.05 * who.surface_m2 / 0.03  # 5 % of the surface, 3 cm away
+    who.gut_conductance = (
+        who.conductivity_lean * 0.05 * who.surface_m2 / 0.03
+    )  # 5 % of the surface, 3 cm away
     who.core_kg, who.muscle_kg, who.fat_kg = core, muscle, fat
 
 
@@ -169,7 +205,8 @@ def fill_energetics(who, runner):
     who.work_share = column("exercise_share")
     who.heart_rest_bpm = runner.resting_heart_rate_bpm
     who.heart_maximum_bpm = runner.maximum_heart_rate_bpm or (
-        who.maximum_heart_rate_intercept_bpm + who.maximum_heart_rate_per_year_bpm * runner.age_y)
+        who.maximum_heart_rate_intercept_bpm + who.maximum_heart_rate_per_year_bpm * runner.age_y
+    )
 
 
 def fill_blood_flows(who):
@@ -201,7 +238,9 @@ def fill_controllers(who, runner):
     who.maximum_sweat_rate_L_h *= gain
     if runner.maximum_sweat_rate_L_h is not None:
         who.maximum_sweat_rate_L_h = runner.maximum_sweat_rate_L_h
-    who.wettedness_limit = who.wettedness_limit_unacclimatised + (1.0 - who.wettedness_limit_unacclimatised) * adapted
+    who.wettedness_limit = (
+        who.wettedness_limit_unacclimatised + (1.0 - who.wettedness_limit_unacclimatised) * adapted
+    )
 
 
 def fill_clothing(who, runner):
@@ -210,12 +249,16 @@ def fill_clothing(who, runner):
         covered, clo, vapour, _ = parameters.CLOTHING[runner.clothing]
     else:
         own = runner.clothing
-        covered, clo, vapour = np.full(12, own.covered_fraction), own.insulation_clo, own.vapour_resistance_m2Pa_W
+        covered, clo, vapour = (
+            np.full(12, own.covered_fraction),
+            own.insulation_clo,
+            own.vapour_resistance_m2Pa_W,
+        )
     who.covered = np.array(covered)
     who.cloth_m2K_W, who.cloth_m2kPa_W = clo * CLO, vapour / 1000.0
 
 
-# === physical laws ===============================================================================================
+# === physical laws ================================================================================
 
 
 def vapour_at_saturation(temperature_C):
@@ -280,7 +323,10 @@ def cost_of_moving(running, acsm, speed, grade, oxygen_J_L):
     if running:
         uptake, share = 0.2 * 60.0 * speed + 0.9 * 60.0 * speed * climb, minetti_run(down) / minetti_run(0.0)
     else:
-        uptake, share = 0.1 * 60.0 * speed + 1.8 * 60.0 * speed * climb, minetti_walk(down) / minetti_walk(0.0)
+        uptake, share = (
+            0.1 * 60.0 * speed + 1.8 * 60.0 * speed * climb,
+            minetti_walk(down) / minetti_walk(0.0),
+        )
     return share * (uptake / 1000.0 / 60.0) * oxygen_J_L / speed  # uptake above rest in mL/kg/min
 
 
@@ -301,7 +347,7 @@ def store_temperature(store_J, charge_kg, row):
     return row["melt_high_C"] + (row["melt_high_C"] - row["melt_low_C"]) * store_J / melting_J
 
 
-# === effort and air now ==========================================================================================
+# === effort and air now ===========================================================================
 
 
 def air_now(piece, time_s, who):
@@ -314,7 +360,9 @@ def air_now(piece, time_s, who):
     air = SimpleNamespace(pressure_kPa=piece["pressure_kPa"])
     air.air_C = between("air_C") + who.air_temperature_shift_K
     air.radiant_C = between("radiant_C") + who.air_temperature_shift_K
-    air.vapour_kPa = min(between("vapour_kPa") * who.vapour_pressure_factor, float(vapour_at_saturation(air.air_C)))
+    air.vapour_kPa = min(
+        between("vapour_kPa") * who.vapour_pressure_factor, float(vapour_at_saturation(air.air_C))
+    )
     air.solar_W_m2 = between("solar_W_m2") * who.solar_factor
     wind = between("wind_m_s") * who.air_speed_factor
     air.head_wind = wind * piece["wind_along"]
@@ -363,6 +411,7 @@ def move_fast_states(fast, asked_W, piece, seconds, who):
 
     Each quantity approaches its target as an exponential; its mean over the step is known too.
     """
+
     def approach(value, target, constant_s):
         decay = math.exp(-seconds / constant_s)
         mean = target + (value - target) * (1.0 - decay) / (seconds / constant_s)
@@ -417,10 +466,12 @@ def settings_of_step(piece, time_s, metabolic_W, climbing_W, who):
     now.cloth_m2kPa_W = who.cloth_m2kPa_W * thick
     now.sun_W = who.solar_absorptance * who.solar_interception * now.solar_W_m2 * who.area * now.dry_share
 
-    # Working muscle takes blood in proportion to its oxygen, viscera give some up, and so does the skin's ceiling.
+    # Working muscle takes blood in proportion to its oxygen, up to the maximal uptake; viscera give some up, and the
+    # ceiling of skin flow falls.
     now.exercise_W = metabolic_W - who.resting_W
-    intensity = min(max(now.exercise_W / (who.maximal_W - who.resting_W), 0.0), 1.0)
-    to_work = who.muscle_flow_gain_L_per_L_oxygen * max(now.exercise_W, 0.0) / who.oxygen_J_L * 60.0
+    reserve_W = who.maximal_W - who.resting_W
+    intensity = min(max(now.exercise_W / reserve_W, 0.0), 1.0)
+    to_work = who.muscle_flow_gain_L_per_L_oxygen * intensity * reserve_W / who.oxygen_J_L * 60.0
     W_K = who.heat_capacity_of_blood_J_L / 60.0
     core_flow = who.core_flow.copy()
     core_flow[ABDOMEN] *= 1.0 - who.viscera_flow_fall * intensity
@@ -436,7 +487,7 @@ def settings_of_step(piece, time_s, metabolic_W, climbing_W, who):
     return now
 
 
-# === temperatures that the controllers see, and what they ask for ==================================================
+# === temperatures that the controllers see, and what they ask for =================================
 
 
 def free_share(rows, worn, who):
@@ -464,7 +515,9 @@ def skin_flow_asked(state, now, core_C, skin_C, who):
     """Skin blood flow [L/min]: warmth opens, cold skin narrows, a hot core outweighs cold skin; sharp ceiling."""
     warm = state["blood"] - who.skin_flow_set_core_C
     warm += who.skin_flow_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
-    cold = who.constriction_skin_C - skin_C - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
+    cold = (
+        who.constriction_skin_C - skin_C - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
+    )
     wanted = who.skin_flow_rest_L_min + who.skin_flow_gain_L_min_K * max(warm, 0.0)
     return min(wanted / (1.0 + who.constriction_gain_1_K * max(cold, 0.0)), now.skin_flow_ceiling)
 
@@ -488,7 +541,7 @@ def local_flow(patch_C, who):
     return who.local_flow_floor + (1.0 - who.local_flow_floor) * min(max(share, 0.0), 1.0)
 
 
-# === the balance =================================================================================================
+# === the balance ==================================================================================
 
 
 def derivative(state, now, rows, worn, who):
@@ -501,8 +554,13 @@ def derivative(state, now, rows, worn, who):
     skin_W_K = skin_W_K * who.skin_flow_share * who.countercurrent
     sweating = who.sweat_share * free * local_sweat(state["skin"], who)
     under = [
-        who.sweat_share[row["segment"]] * row["area_m2"] / who.area[row["segment"]] * local_sweat(own["patch_C"], who)
-        if on else 0.0 for row, own, on in zip(rows, state["rows"], worn)
+        who.sweat_share[row["segment"]]
+        * row["area_m2"]
+        / who.area[row["segment"]]
+        * local_sweat(own["patch_C"], who)
+        if on
+        else 0.0
+        for row, own, on in zip(rows, state["rows"], worn)
     ]
     everywhere = sweating.sum() + sum(under)
     central = min(sweat_asked(state, skin_C, who), who.maximum_sweat_rate_L_h / 3600.0 / everywhere)
@@ -510,14 +568,19 @@ def derivative(state, now, rows, worn, who):
 
     # Heat made: rest (with its Q10 rule), working muscle, shivering. Breathing takes from the blood.
     warmed = who.resting_W * (who.tissue_q10 ** ((core_C - who.core_reference_C) / 10.0) - 1.0)
-    shiver = who.shiver_gain_W_m2K2 * who.surface_m2 * max(who.skin_signal_set_C - skin_C, 0.0) * max(
-        who.shiver_core_C - core_C, 0.0)
+    shiver = (
+        who.shiver_gain_W_m2K2
+        * who.surface_m2
+        * max(who.skin_signal_set_C - skin_C, 0.0)
+        * max(who.shiver_core_C - core_C, 0.0)
+    )
     metabolic, resting = now.metabolic_W + warmed + shiver, who.resting_W + warmed
     breath_vapour = 0.0173 * metabolic * (5.87 - now.vapour_kPa)  # Fanger 1970
     breath_dry = 0.0014 * metabolic * (34.0 - now.air_C)
     watts = {
         "core": who.rest_core * resting,
-        "muscle": who.rest_muscle * resting + who.work_share * (now.exercise_W - now.climbing_W)
+        "muscle": who.rest_muscle * resting
+        + who.work_share * (now.exercise_W - now.climbing_W)
         + who.rest_muscle / who.rest_muscle.sum() * shiver,
         "fat": np.zeros(12),
         "skin": who.rest_skin * free * resting,
@@ -527,7 +590,9 @@ def derivative(state, now, rows, worn, who):
 
     # Heat moved outward from shell to shell, from the abdomen to the gut, and by blood.
     for inner, outer, conductance in (
-        ("core", "muscle", who.between[0]), ("muscle", "fat", who.between[1]), ("fat", "skin", who.between[2] * free),
+        ("core", "muscle", who.between[0]),
+        ("muscle", "fat", who.between[1]),
+        ("fat", "skin", who.between[2] * free),
     ):
         flow = conductance * (state[inner] - state[outer])
         watts[inner] = watts[inner] - flow
@@ -559,7 +624,10 @@ def derivative(state, now, rows, worn, who):
         row_rates.append(rate)
         watts["fat"][row["segment"]] -= to_skin.from_fat
         watts["blood"] -= to_skin.from_blood
-        for place in (row["drip_segment_1"], row["drip_segment_2"]):  # drips land half and half, and warm up there
+        for place in (
+            row["drip_segment_1"],
+            row["drip_segment_2"],
+        ):  # drips land half and half, and warm up there
             taken = onto / 2.0 * WATER_J_KGK * (state["skin"][place] - to_skin.store_C)
             watts["skin"][place] -= taken
             film[place] += onto / 2.0
@@ -577,16 +645,32 @@ def derivative(state, now, rows, worn, who):
     if who.two_node:
         tie_to_two_nodes(rates, watts, capacity)
     joules_water = sum(
-        np.sum(WATER_J_KGK * share * losing * state[place]) for place, share in who.water_share.items())
+        np.sum(WATER_J_KGK * share * losing * state[place]) for place, share in who.water_share.items()
+    )
 
-    water.update(diffused=air.through.sum(), evaporated=air.off.sum(), breathed=breathed, condensed=air.dew.sum())
+    water.update(
+        diffused=air.through.sum(), evaporated=air.off.sum(), breathed=breathed, condensed=air.dew.sum()
+    )
     rates.update(
         rectal=(core_C - state["rectal"]) / who.rectal_lag_s,
         film=film,
         lost=losing,
-        joules=dict(zip(BOOKS, (
-            metabolic, -now.climbing_W, air.convection.sum(), air.long_wave.sum(), air.sun.sum(), -breath_vapour,
-            -breath_dry, air.evaporation.sum(), -to_devices))),
+        joules=dict(
+            zip(
+                BOOKS,
+                (
+                    metabolic,
+                    -now.climbing_W,
+                    air.convection.sum(),
+                    air.long_wave.sum(),
+                    air.sun.sum(),
+                    -breath_vapour,
+                    -breath_dry,
+                    air.evaporation.sum(),
+                    -to_devices,
+                ),
+            )
+        ),
         joules_water=joules_water,
         water=water,
         rows=row_rates,
@@ -599,7 +683,9 @@ def skin_to_air(skin, film, secreted, free, now, who):
     out, area = SimpleNamespace(), who.area * free
     h_c = np.maximum(now.h_forced, still_air_coefficient(skin - now.air_C))
     out.convection = area * now.dry_share * h_c * (now.air_C - skin)
-    out.long_wave = area * now.dry_share * long_wave_coefficient(skin, now.radiant_C, who) * (now.radiant_C - skin)
+    out.long_wave = (
+        area * now.dry_share * long_wave_coefficient(skin, now.radiant_C, who) * (now.radiant_C - skin)
+    )
     out.sun = now.sun_W * free
     bare = LEWIS_K_KPA * h_c * SEA_LEVEL_KPA / now.pressure_kPa
     h_e = bare * (1.0 - who.covered + who.covered / (1.0 + bare * now.cloth_m2kPa_W))
@@ -610,7 +696,9 @@ def skin_to_air(skin, film, secreted, free, now, who):
     out.through = outward * who.skin_diffusion_wettedness * (1.0 - wet)
     out.dew = np.maximum(-if_all_wet, 0.0)
     surplus = np.maximum(film - who.film_full_kg_m2 * area, 0.0)
-    out.run_off = wet**2 / 2.0 * secreted + surplus / who.film_overflow_s  # dripping after ISO 7933, and overflow
+    out.run_off = (
+        wet**2 / 2.0 * secreted + surplus / who.film_overflow_s
+    )  # dripping after ISO 7933, and overflow
     out.evaporation = (out.dew - out.through - out.off) * SWEAT_J_KG
     return out
 
@@ -630,7 +718,9 @@ def device(row, own, state, sweat, resting, skin_W_K, now, who):
     to_skin.from_blood = skin_W_K[s] * share * local_flow(patch_C, who) * (state["blood"] - patch_C)
     contact = row["contact_W_m2K"] * area * (patch_C - store_C)
     made = who.rest_skin[s] * share * resting
-    rate["patch_C"] = (made + to_skin.from_fat + to_skin.from_blood - contact) / (who.capacity["skin"][s] * share)
+    rate["patch_C"] = (made + to_skin.from_fat + to_skin.from_blood - contact) / (
+        who.capacity["skin"][s] * share
+    )
 
     # Its sweat cannot evaporate. A wicking row drinks it; under a tight one the film fills up and runs off.
     keeps = 0.0 if row["wicks"] else who.film_full_kg_m2 * area
@@ -667,9 +757,15 @@ def device(row, own, state, sweat, resting, skin_W_K, now, who):
     with_water = carried * row["liquid_J_kgK"]
     rate["store_J"] = contact + inward + with_water
     rate.update(
-        from_skin_J=contact, from_air_J=from_air, from_vapour_J=vapour, with_water_J=with_water,
-        condensed_kg=max(gained, 0.0), evaporated_kg=max(-gained, 0.0), dripped_kg=dripping + dew_dripping,
-        wicked_kg=drunk)
+        from_skin_J=contact,
+        from_air_J=from_air,
+        from_vapour_J=vapour,
+        with_water_J=with_water,
+        condensed_kg=max(gained, 0.0),
+        evaporated_kg=max(-gained, 0.0),
+        dripped_kg=dripping + dew_dripping,
+        wicked_kg=drunk,
+    )
     return rate, to_skin, row["drip_on_skin"] * dripping
 
 
@@ -690,7 +786,7 @@ def tie_to_two_nodes(rates, watts, capacity):
             rates[place] = common + 0.0 * np.asarray(capacity[place])
 
 
-# === books =======================================================================================================
+# === books ========================================================================================
 
 
 def heat_content(state, rows, worn, who):
@@ -699,7 +795,12 @@ def heat_content(state, rows, worn, who):
     total = sum(np.sum(capacity[place] * state[place]) for place in capacity)
     for row, own, on in zip(rows, state["rows"], worn):
         if on:
-            total += who.capacity["skin"][row["segment"]] * row["area_m2"] / who.area[row["segment"]] * own["patch_C"]
+            total += (
+                who.capacity["skin"][row["segment"]]
+                * row["area_m2"]
+                / who.area[row["segment"]]
+                * own["patch_C"]
+            )
     return float(total)
 
 
@@ -708,21 +809,30 @@ def water_on_skin(state):
     return float(state["film"].sum() + sum(own["film_kg"] for own in state["rows"]))
 
 
-# === putting on, refilling, taking off ===========================================================================
+# === putting on, refilling, taking off ============================================================
 
 
 def new_row(row, state):
     """Block of a row before it is worn."""
-    return {**dict.fromkeys(ROW_STATES, 0.0), "patch_C": float(state["skin"][row["segment"]]), "outer_C": row["charge_C"]}
+    return {
+        **dict.fromkeys(ROW_STATES, 0.0),
+        "patch_C": float(state["skin"][row["segment"]]),
+        "outer_C": row["charge_C"],
+    }
 
 
 def refill(row, own):
     """Put a fresh charge into a store and book what it brings."""
     above = row["charge_C"] - row["melt_low_C"]
     if above <= 0.0:
-        fresh = -row["charge_kg"] * row["latent_J_kg"] + (row["charge_kg"] * row["solid_J_kgK"] + row["dry_J_K"]) * above
+        fresh = (
+            -row["charge_kg"] * row["latent_J_kg"]
+            + (row["charge_kg"] * row["solid_J_kgK"] + row["dry_J_K"]) * above
+        )
     else:
-        fresh = (row["charge_kg"] * row["liquid_J_kgK"] + row["dry_J_K"]) * (row["charge_C"] - row["melt_high_C"])
+        fresh = (row["charge_kg"] * row["liquid_J_kgK"] + row["dry_J_K"]) * (
+            row["charge_C"] - row["melt_high_C"]
+        )
     own["charged_J"] += fresh - own["store_J"]
     own["charged_kg"] += row["charge_kg"] - own["store_kg"]
     own["store_J"], own["store_kg"] = fresh, row["charge_kg"]
@@ -753,7 +863,7 @@ def take_off(r, state, rows, worn, who):
     own["film_kg"] = 0.0
 
 
-# === stepping ====================================================================================================
+# === stepping =====================================================================================
 
 
 def mix(*parts):

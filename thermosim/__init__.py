@@ -6,11 +6,19 @@ Education and research only; not a medical device. Modelled core is not measured
 import importlib
 
 _HOMES = {
-    "Runner": "thermosim.inputs.runner", "Weather": "thermosim.inputs.weather", "Effort": "thermosim.inputs.effort",
-    "Session": "thermosim.inputs.session", "Recording": "thermosim.inputs.recordings",
-    "simulate": "thermosim.story", "simulate_session": "thermosim.story", "ledger": "thermosim.ledger",
-    "ledger_of_run": "thermosim.ledger", "compare": "thermosim.study.compare",
-    "InputError": "thermosim.errors", "NumericalFailure": "thermosim.errors", "ThermosimError": "thermosim.errors",
+    "Runner": "thermosim.inputs.runner",
+    "Weather": "thermosim.inputs.weather",
+    "Effort": "thermosim.inputs.effort",
+    "Session": "thermosim.inputs.session",
+    "Recording": "thermosim.inputs.recordings",
+    "simulate": "thermosim.story",
+    "simulate_session": "thermosim.story",
+    "ledger": "thermosim.ledger",
+    "ledger_of_run": "thermosim.ledger",
+    "compare": "thermosim.study.compare",
+    "InputError": "thermosim.errors",
+    "NumericalFailure": "thermosim.errors",
+    "ThermosimError": "thermosim.errors",
 }
 _MODULES = ("cooling", "look", "parameters", "variables", "physics", "physiology")
 __all__ = [*_HOMES, *_MODULES]

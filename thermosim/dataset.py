@@ -44,7 +44,9 @@ def worn_at(times_s, rows, events) -> np.ndarray:
 def heat_content(states, runner, rows, worn) -> np.ndarray:
     """Heat held by all tissue at each sample [J], from masses and temperatures alone (relative to 0 °C)."""
     r = runner[0]
-    capacity = np.tile(r["capacity_J_K"], (len(states), 1)) - SPECIFIC_HEAT_WATER * np.outer(states[:, n.LOST], r["water_share"])
+    capacity = np.tile(r["capacity_J_K"], (len(states), 1)) - SPECIFIC_HEAT_WATER * np.outer(
+        states[:, n.LOST], r["water_share"]
+    )
     content = np.zeros(len(states))
     for k, row in enumerate(rows):
         s = row["segment"]
@@ -72,12 +74,21 @@ def energy_closure(times_s, states, runner, rows, worn) -> tuple[np.ndarray, flo
 
 def water_closure(states, n_rows) -> float:
     """Return what the water on the skin is short of its books at the end [kg]."""
+
     def on_skin(state):
-        return state[n.FILM : n.LOST].sum() + sum(state[n.BASE + r * n.ROW_SIZE + n.PATCH_FILM] for r in range(n_rows))
+        return state[n.FILM : n.LOST].sum() + sum(
+            state[n.BASE + r * n.ROW_SIZE + n.PATCH_FILM] for r in range(n_rows)
+        )
 
     def booked(state):
-        return (state[n.SWEAT] + state[n.CONDENSED] + state[n.RECEIVED]
-                - state[n.EVAPORATED] - state[n.DRIPPED] - state[n.WICKED])
+        return (
+            state[n.SWEAT]
+            + state[n.CONDENSED]
+            + state[n.RECEIVED]
+            - state[n.EVAPORATED]
+            - state[n.DRIPPED]
+            - state[n.WICKED]
+        )
 
     end, begin = states[-1], states[0]
     film = on_skin(end) - on_skin(begin) - (booked(end) - booked(begin))
@@ -91,10 +102,25 @@ def device_closure(state, rows) -> float:
     for r, row in enumerate(rows):
         block = state[n.BASE + r * n.ROW_SIZE :]
         stored = block[n.STORE_J] + row["outer_J_K"] * (block[n.OUTER_C] - row["charge_C"])
-        came = block[n.ROW_CHARGED_J] + block[n.FROM_SKIN] + block[n.FROM_AIR] + block[n.FROM_VAPOUR] + block[n.WITH_WATER]
+        came = (
+            block[n.ROW_CHARGED_J]
+            + block[n.FROM_SKIN]
+            + block[n.FROM_AIR]
+            + block[n.FROM_VAPOUR]
+            + block[n.WITH_WATER]
+        )
         scale = abs(block[n.ROW_CHARGED_J]) + abs(block[n.FROM_SKIN]) + 1.0
-        water = block[n.STORE_KG] + block[n.OUTER_KG] - (block[n.ROW_CHARGED_KG] + block[n.ROW_CONDENSED] + block[n.ROW_WICKED]
-                                                        - block[n.ROW_EVAPORATED] - block[n.ROW_DRIPPED])
+        water = (
+            block[n.STORE_KG]
+            + block[n.OUTER_KG]
+            - (
+                block[n.ROW_CHARGED_KG]
+                + block[n.ROW_CONDENSED]
+                + block[n.ROW_WICKED]
+                - block[n.ROW_EVAPORATED]
+                - block[n.ROW_DRIPPED]
+            )
+        )
         worst = max(worst, abs(stored - came) / scale, abs(water) / max(block[n.ROW_CHARGED_KG], 1e-3))
     return float(worst)
 
@@ -114,61 +140,103 @@ def to_dataset(trajectory, prepared, session, variant_name) -> xr.Dataset:
     capacity = runner[0]["capacity_J_K"]
     terms = rates[:, n.JOULES : n.JOULES + n.N_BOUNDARY_TERMS]
 
-    data = {name: _variable(name, ("time",), values) for name, values in {
-        "core_temperature": d[:, kernel.D_CORE],
-        "rectal_temperature": states[:, n.RECTAL],
-        "oesophageal_temperature": states[:, n.BLOOD],
-        "gut_temperature": states[:, n.GUT],
-        "mean_body_temperature": (states[:, : n.N_NODES] * capacity).sum(axis=1) / capacity.sum(),
-        "mean_skin_temperature": d[:, kernel.D_SKIN],
-        "skin_wettedness": d[:, kernel.D_WETTEDNESS],
-        "required_evaporation": d[:, kernel.D_REQUIRED],
-        "evaporative_capacity": d[:, kernel.D_CAPACITY],
-        "limited_by": d[:, kernel.D_LIMIT].astype(np.int64),
-        "sweat_rate": 3600.0 * rates[:, n.SWEAT],
-        "sweat_loss": states[:, n.SWEAT],
-        "body_mass_loss": states[:, n.LOST],
-        "skin_blood_flow": d[:, kernel.D_SKIN_FLOW],
-        "metabolic_power": rates[:, n.JOULES + n.METABOLIC],
-        "oxygen_uptake": 60.0 * d[:, kernel.D_OXYGEN_W] / runner[0]["oxygen_J_L"],
-        "heart_rate": d[:, kernel.D_HEART],
-        "closure": closure,
-        "speed": d[:, kernel.D_SPEED],
-        "grade": d[:, kernel.D_GRADE],
-        "mode": d[:, kernel.D_MODE].astype(np.int64),
-        "distance": trajectory.fasts[:, n.DISTANCE],
-        "air_temperature": d[:, kernel.D_AIR],
-        "relative_humidity": 100.0 * d[:, kernel.D_VAPOUR] / np.array([saturation_pressure(t) for t in d[:, kernel.D_AIR]]),
-        "vapour_pressure": d[:, kernel.D_VAPOUR],
-        "air_speed": d[:, kernel.D_AIR_SPEED],
-        "solar_load": d[:, kernel.D_SUN_OUTSIDE],
-    }.items()}
+    data = {
+        name: _variable(name, ("time",), values)
+        for name, values in {
+            "core_temperature": d[:, kernel.D_CORE],
+            "rectal_temperature": states[:, n.RECTAL],
+            "oesophageal_temperature": states[:, n.BLOOD],
+            "gut_temperature": states[:, n.GUT],
+            "mean_body_temperature": (states[:, : n.N_NODES] * capacity).sum(axis=1) / capacity.sum(),
+            "mean_skin_temperature": d[:, kernel.D_SKIN],
+            "skin_wettedness": d[:, kernel.D_WETTEDNESS],
+            "required_evaporation": d[:, kernel.D_REQUIRED],
+            "evaporative_capacity": d[:, kernel.D_CAPACITY],
+            "limited_by": d[:, kernel.D_LIMIT].astype(np.int64),
+            "sweat_rate": 3600.0 * rates[:, n.SWEAT],
+            "sweat_loss": states[:, n.SWEAT],
+            "body_mass_loss": states[:, n.LOST],
+            "skin_blood_flow": d[:, kernel.D_SKIN_FLOW],
+            "metabolic_power": rates[:, n.JOULES + n.METABOLIC],
+            "oxygen_uptake": 60.0 * d[:, kernel.D_OXYGEN_W] / runner[0]["oxygen_J_L"],
+            "heart_rate": d[:, kernel.D_HEART],
+            "closure": closure,
+            "speed": d[:, kernel.D_SPEED],
+            "grade": d[:, kernel.D_GRADE],
+            "mode": d[:, kernel.D_MODE].astype(np.int64),
+            "distance": trajectory.fasts[:, n.DISTANCE],
+            "air_temperature": d[:, kernel.D_AIR],
+            "relative_humidity": 100.0
+            * d[:, kernel.D_VAPOUR]
+            / np.array([saturation_pressure(t) for t in d[:, kernel.D_AIR]]),
+            "vapour_pressure": d[:, kernel.D_VAPOUR],
+            "air_speed": d[:, kernel.D_AIR_SPEED],
+            "solar_load": d[:, kernel.D_SUN_OUTSIDE],
+        }.items()
+    }
     data["limited_by"][2].update(flag_values=[0, 1, 2], flag_meanings=" ".join(n.LIMIT_MEANINGS))
     data["tissue_temperature"] = _variable("tissue_temperature", ("time", "segment", "layer"), tissue)
     data["skin_temperature"] = _variable("skin_temperature", ("time", "segment"), tissue[:, :, 3])
-    data["heart_rate_part"] = _variable("heart_rate_part", ("part", "time"), d[:, kernel.D_REST : kernel.D_CEILING + 1].T)
-    data["heat_flow"] = _variable("heat_flow", ("term", "time"), np.vstack([terms.T, _storage(trajectory, runner, rows, worn)]))
+    data["heart_rate_part"] = _variable(
+        "heart_rate_part", ("part", "time"), d[:, kernel.D_REST : kernel.D_CEILING + 1].T
+    )
+    data["heat_flow"] = _variable(
+        "heat_flow", ("term", "time"), np.vstack([terms.T, _storage(trajectory, runner, rows, worn)])
+    )
     coords = {
         "time": ("time", times, {"units": "s", "long_name": "Time since the start"}),
-        "segment": list(SEGMENTS), "layer": list(LAYERS), "term": [*n.TERM_NAMES, "storage"], "part": list(HEART_PARTS),
+        "segment": list(SEGMENTS),
+        "layer": list(LAYERS),
+        "term": [*n.TERM_NAMES, "storage"],
+        "part": list(HEART_PARTS),
     }
     if rows.size:
         coords |= {"device": prepared.device_names, "side": list(SIDES), "water": list(WATERS)}
         data |= _device_variables(states, rates, rows, worn, prepared.device_names)
     if session.effort.recorded is not None:
         recorded = session.effort.recorded
-        coords["recorded_time"] = ("recorded_time", recorded.time_s, {"units": "s", "long_name": "Time since the start"})
-        data["heart_rate_recorded"] = _variable("heart_rate_recorded", ("recorded_time",), recorded.heart_rate_bpm)
+        coords["recorded_time"] = (
+            "recorded_time",
+            recorded.time_s,
+            {"units": "s", "long_name": "Time since the start"},
+        )
+        data["heart_rate_recorded"] = _variable(
+            "heart_rate_recorded", ("recorded_time",), recorded.heart_rate_bpm
+        )
     ds = xr.Dataset(data, coords)
     crossing = float(trajectory.summary[kernel.S_LIMIT_S])
     ds.attrs = {
-        "title": session.title or "thermosim run", "inputs": session.to_json(), "variant": variant_name, "version": version(),
-        "source_hash": source_hash(), "seed": session.ensemble.seed, "status": n.STATUS_SENTENCES[trajectory.status],
-        "limit_C": prepared.limit_C, "limit_site": session.limit_site, "time_to_limit_s": crossing,
-        "max_closure_W": float(np.abs(closure).max()), "energy_closure_relative": relative,
-        "water_closure_kg": water_closure(states, rows.size), "device_closure_relative": device_closure(states[-1], rows),
-        "surface_area_m2": float(runner[0]["surface_area_m2"]), "heat_capacity_J_K": float(capacity.sum()),
-        "core_band_K": value("model_core_error_K"), "peak_core_C": float(trajectory.summary[kernel.S_CORE_PEAK]),
+        "title": session.title or "thermosim run",
+        "inputs": session.to_json(),
+        "variant": variant_name,
+        "version": version(),
+        "source_hash": source_hash(),
+        "seed": session.ensemble.seed,
+        "status": n.STATUS_SENTENCES[trajectory.status],
+        "limit_C": prepared.limit_C,
+        "limit_site": session.limit_site,
+        "time_to_limit_s": crossing,
+        "max_closure_W": float(np.abs(closure).max()),
+        "energy_closure_relative": relative,
+        "water_closure_kg": water_closure(states, rows.size),
+        "device_closure_relative": device_closure(states[-1], rows),
+        "surface_area_m2": float(runner[0]["surface_area_m2"]),
+        "heat_capacity_J_K": float(capacity.sum()),
+        "core_band_K": value("model_core_error_K"),
+        "peak_core_C": float(trajectory.summary[kernel.S_CORE_PEAK]),
+    }
+    end, begin = states[-1], states[0]
+    terms_J = np.append(
+        end[n.JOULES : n.JOULES + n.N_BOUNDARY_TERMS] - begin[n.JOULES : n.JOULES + n.N_BOUNDARY_TERMS],
+        begin[n.JOULES_WATER] - end[n.JOULES_WATER],
+    )
+    content = heat_content(states, runner, rows, worn)
+    blocks = [n.BASE + r * n.ROW_SIZE for r in range(rows.size)]
+    ds.attrs |= {
+        "terms": " ".join([*n.TERM_NAMES, "lost_water"]),
+        "terms_J": terms_J,
+        "stored_J": float(content[-1] - content[0]),
+        "heat_through_devices_J": float(sum(end[b + n.FROM_SKIN] + end[b + n.RUN_OFF] for b in blocks)),
     }
     ds.attrs["warnings"] = json.dumps(session.warnings() + run_warnings(ds, prepared), ensure_ascii=False)
     return ds
@@ -177,7 +245,9 @@ def to_dataset(trajectory, prepared, session, variant_name) -> xr.Dataset:
 def _storage(trajectory, runner, rows, worn) -> np.ndarray:
     """Heat the body keeps [W]: every node's own rate of warming times its heat capacity, summed."""
     states, rates, r = trajectory.states, trajectory.rates, runner[0]
-    capacity = np.tile(r["capacity_J_K"], (len(states), 1)) - SPECIFIC_HEAT_WATER * np.outer(states[:, n.LOST], r["water_share"])
+    capacity = np.tile(r["capacity_J_K"], (len(states), 1)) - SPECIFIC_HEAT_WATER * np.outer(
+        states[:, n.LOST], r["water_share"]
+    )
     kept = np.zeros(len(states))
     for k, row in enumerate(rows):
         s = row["segment"]
@@ -214,12 +284,18 @@ def run_warnings(ds, prepared) -> list[str]:
     moving = pieces["speed_m_s"] >= 0.05
     air, own = float(ds.air_speed.max()), float(ds.speed.max())
     if air > 3.0:
-        found.append(f"Relative air speed reaches {air:.1f} m/s: convection is outside its published range (3 m/s).")
+        found.append(
+            f"Relative air speed reaches {air:.1f} m/s: convection is outside its published range (3 m/s)."
+        )
     if own > 2.0 and bool((ds.air_speed < 0.5 * ds.speed).any()):
-        found.append(f"With {own:.1f} m/s and little air over the skin, limb-swing convection is outside its published range (2 m/s).")
+        found.append(
+            f"With {own:.1f} m/s and little air over the skin, limb-swing convection is outside its published range (2 m/s)."
+        )
     running = moving & (pieces["speed_m_s"] >= runner["walk_run_switch_m_s"])
     if (pieces["cost_relation"] == 1).any() and (pieces["grade"] < 0.0).any():
-        found.append("ACSM cost on a descent is outside its published range; Minetti's change of cost from level is used there.")
+        found.append(
+            "ACSM cost on a descent is outside its published range; Minetti's change of cost from level is used there."
+        )
     if (pieces["cost_relation"] == 1).any() and (running & (pieces["speed_m_s"] < 134.0 / 60.0)).any():
         found.append("ACSM running cost below 134 m/min (2.23 m/s) is outside its published range.")
     walking = moving & ~running
@@ -230,11 +306,17 @@ def run_warnings(ds, prepared) -> list[str]:
     demand = float(ds.oxygen_uptake.max()) * 1000.0 / runner["mass_kg"]
     maximal = 60.0 * runner["maximal_W"] / runner["oxygen_J_L"] * 1000.0 / runner["mass_kg"]
     if demand > maximal:
-        found.append(f"This effort asks for {demand:.0f} mL/kg/min of oxygen, more than the runner's {maximal:.0f}: it cannot be held.")
+        found.append(
+            f"This effort asks for {demand:.0f} mL/kg/min of oxygen, more than the runner's {maximal:.0f}: it cannot be held."
+        )
     limited = ds.limited_by.values != 0
     if limited.sum() > 1:
-        word = {1: "what the air can take", 2: "the sweat rate"}[int(np.bincount(ds.limited_by.values[limited]).argmax())]
-        found.append(f"Uncompensable for {100.0 * limited.mean():.0f} % of the time: evaporation is limited by {word}.")
+        word = {1: "what the air can take", 2: "the sweat rate"}[
+            int(np.bincount(ds.limited_by.values[limited]).argmax())
+        ]
+        found.append(
+            f"Uncompensable for {100.0 * limited.mean():.0f} % of the time: evaporation is limited by {word}."
+        )
     if float(ds.core_temperature.max()) > 41.0:
         found.append("Core passes 41 °C: outside the range in which the model was tried.")
     if "device_skin_temperature" in ds:
@@ -242,7 +324,11 @@ def run_warnings(ds, prepared) -> list[str]:
         below = (ds.device_skin_temperature < SKIN_WARNING_C).any("device").values
         cold_min = float(np.sum(np.diff(ds.time.values) * below[:-1])) / 60.0 if len(below) > 1 else 0.0
         if coldest < SKIN_REFUSED_C:
-            found.append(f"Modelled skin under the device falls to {coldest:.0f} °C, below 8 °C: a plan with it would be refused.")
+            found.append(
+                f"Modelled skin under the device falls to {coldest:.0f} °C, below 8 °C: a plan with it would be refused."
+            )
         elif cold_min >= SKIN_WARNING_MIN:
-            found.append(f"Modelled skin under the device stays below 12 °C for {cold_min:.0f} min (coldest {coldest:.0f} °C).")
+            found.append(
+                f"Modelled skin under the device stays below 12 °C for {cold_min:.0f} min (coldest {coldest:.0f} °C)."
+            )
     return found

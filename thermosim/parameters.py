@@ -23,6 +23,7 @@ class Parameter(NamedTuple):
     confidence: str
 
 
+# fmt: off
 PARAMETERS: dict[str, Parameter] = {
     # --- body: densities, heat capacities, conductivities ------------------------------------------------
     "specific_heat_core": Parameter(3600.0, "J/kgK", 3300.0, 3800.0, 0.0, "viscera 3.7, bone 2.1 kJ/kgK, mixed; handbook", "medium"),
@@ -93,6 +94,7 @@ PARAMETERS: dict[str, Parameter] = {
     "film_full_kg_m2": Parameter(0.035, "kg/m2", 0.02, 0.06, 0.0, "water the skin holds before it runs off", "low"),
     "film_overflow_s": Parameter(40.0, "s", 20.0, 120.0, 0.0, "time in which the surplus runs off", "low"),
     "wettedness_limit_unacclimatised": Parameter(0.85, "1", 0.7, 1.0, 0.04, "ISO 7933", "high"),
+    "dripping_onset_wettedness": Parameter(0.70, "1", 0.6, 0.8, 0.0, "sweat evaporates almost fully below 0.7; Candas 1979, from memory", "medium"),
     # --- acclimatisation ----------------------------------------------------------------------------------------
     "heat_days_scale": Parameter(5.0, "days", 3.0, 8.0, 0.0, "most of the gain in 5 to 7 days", "high"),
     "acclimatised_threshold_shift_K": Parameter(-0.25, "K", -0.35, -0.1, 0.0, "thresholds fall by 0.2 to 0.3", "medium"),

@@ -10,16 +10,30 @@ from thermosim.parameters import Parameter
 # The card of the device: value, unit, range, spread, source, confidence.
 CARD: dict[str, Parameter] = {
     "ice_kg": Parameter(0.25, "kg", 0.05, 0.60, 0.0, "150 to 400 g; common practice, no source", "medium"),
-    "contact_area_m2": Parameter(0.025, "m2", 0.010, 0.035, 0.003, "0.015 to 0.03; common practice, no source", "medium"),
-    "contact_conductance_W_m2K": Parameter(60.0, "W/m2K", 20.0, 150.0, 15.0, "40 to 120 through wet cloth; common practice, no source", "low"),
-    "cover_resistance_m2K_W": Parameter(0.08, "m2K/W", 0.02, 0.30, 0.01, "some millimetres of foam or fleece", "low"),
-    "cloth_resistance_m2K_W": Parameter(0.005, "m2K/W", 0.001, 0.02, 0.0, "wet cloth between ice and air", "low"),
+    "contact_area_m2": Parameter(
+        0.025, "m2", 0.010, 0.035, 0.003, "0.015 to 0.03; common practice, no source", "medium"
+    ),
+    "contact_conductance_W_m2K": Parameter(
+        60.0, "W/m2K", 20.0, 150.0, 15.0, "40 to 120 through wet cloth; common practice, no source", "low"
+    ),
+    "cover_resistance_m2K_W": Parameter(
+        0.08, "m2K/W", 0.02, 0.30, 0.01, "some millimetres of foam or fleece", "low"
+    ),
+    "cloth_resistance_m2K_W": Parameter(
+        0.005, "m2K/W", 0.001, 0.02, 0.0, "wet cloth between ice and air", "low"
+    ),
     "cloth_kg": Parameter(0.04, "kg", 0.01, 0.3, 0.0, "dry cloth tube", "medium"),
     "cover_kg": Parameter(0.04, "kg", 0.01, 0.3, 0.0, "cover", "medium"),
-    "held_water_kg": Parameter(0.10, "kg", 0.0, 0.5, 0.02, "water that cloth and slush hold before they drip", "low"),
-    "drip_on_skin": Parameter(0.3, "1", 0.0, 1.0, 0.0, "share of the drips that runs down chest and back", "low"),
+    "held_water_kg": Parameter(
+        0.10, "kg", 0.0, 0.5, 0.02, "water that cloth and slush hold before they drip", "low"
+    ),
+    "drip_on_skin": Parameter(
+        0.3, "1", 0.0, 1.0, 0.0, "share of the drips that runs down chest and back", "low"
+    ),
     "cloth_heat_J_kgK": Parameter(1400.0, "J/kgK", 1200.0, 1700.0, 0.0, "dry textile; handbook", "high"),
-    "wet_outer_layer_kg_m2": Parameter(0.65, "kg/m2", 0.3, 1.5, 0.0, "wet cloth and slush that follow the outer side", "low"),
+    "wet_outer_layer_kg_m2": Parameter(
+        0.65, "kg/m2", 0.3, 1.5, 0.0, "wet cloth and slush that follow the outer side", "low"
+    ),
     "solar_absorptance": Parameter(0.6, "1", 0.3, 0.9, 0.0, "mid-coloured cloth", "medium"),
 }
 
@@ -55,9 +69,20 @@ class IceCollar:
     cover_resistance_m2K_W: float = CARD["cover_resistance_m2K_W"].value
     name: str = "ice_collar"
 
+    @property
+    def card(self) -> dict[str, Parameter]:
+        """The device card: what is known of each number."""
+        return CARD
+
     def __post_init__(self):
         """Refuse values outside the card's range."""
-        for field in ("ice_kg", "contact_area_m2", "contact_conductance_W_m2K", "held_water_kg", "cover_resistance_m2K_W"):
+        for field in (
+            "ice_kg",
+            "contact_area_m2",
+            "contact_conductance_W_m2K",
+            "held_water_kg",
+            "cover_resistance_m2K_W",
+        ):
             entry = CARD[field]
             check_number(field, getattr(self, field), low=entry.low, high=entry.high)
 
@@ -68,15 +93,26 @@ class IceCollar:
         cover = CARD["cover_kg"].value * CARD["cloth_heat_J_kgK"].value
         cloth = CARD["cloth_kg"].value
         return boundary_row(
-            "neck", area_m2=area, contact_W_m2K=self.contact_conductance_W_m2K, charge_kg=self.ice_kg,
-            dry_J_K=cloth * CARD["cloth_heat_J_kgK"].value, dry_mass_kg=cloth + (CARD["cover_kg"].value if self.covered else 0.0),
-            hold_kg=self.held_water_kg, drip_on_skin=CARD["drip_on_skin"].value,
-            outer_conductance_W_m2K=1.0 / (self.cover_resistance_m2K_W if self.covered else CARD["cloth_resistance_m2K_W"].value),
-            outer_J_K=cover if self.covered else wet_layer, outer_absorptance=CARD["solar_absorptance"].value,
-            wicks=0 if self.covered else 1, outer_wet_kg=0.2 * area if self.covered else 0.02,
-            outer_hold_kg=0.2 * area)
+            "neck",
+            area_m2=area,
+            contact_W_m2K=self.contact_conductance_W_m2K,
+            charge_kg=self.ice_kg,
+            dry_J_K=cloth * CARD["cloth_heat_J_kgK"].value,
+            dry_mass_kg=cloth + (CARD["cover_kg"].value if self.covered else 0.0),
+            hold_kg=self.held_water_kg,
+            drip_on_skin=CARD["drip_on_skin"].value,
+            outer_conductance_W_m2K=1.0
+            / (self.cover_resistance_m2K_W if self.covered else CARD["cloth_resistance_m2K_W"].value),
+            outer_J_K=cover if self.covered else wet_layer,
+            outer_absorptance=CARD["solar_absorptance"].value,
+            wicks=0 if self.covered else 1,
+            outer_wet_kg=0.2 * area if self.covered else 0.02,
+            outer_hold_kg=0.2 * area,
+        )
 
 
-def ice_collar(ice_kg=CARD["ice_kg"].value, covered=True, *, from_min=0.0, to_min=None, refill_min=(), **fields) -> Worn:
+def ice_collar(
+    ice_kg=CARD["ice_kg"].value, covered=True, *, from_min=0.0, to_min=None, refill_min=(), **fields
+) -> Worn:
     """Return an ice collar and when it is worn; see :class:`IceCollar` for the fields."""
     return Worn(IceCollar(ice_kg=ice_kg, covered=covered, **fields), from_min, to_min, tuple(refill_min))

@@ -4,10 +4,14 @@ A gain by the node is positive. The same numbers are what the Dataset stores, so
 solved. Everything else in the state (water, device stores, time integrals) is filled beside it.
 """
 
-import math
-
 from thermosim._jit import compiled
-from thermosim.constants import LATENT_HEAT_SWEAT, LEWIS_RELATION, SPECIFIC_HEAT_WATER, STEFAN_BOLTZMANN, ZERO_CELSIUS_K
+from thermosim.constants import (
+    LATENT_HEAT_SWEAT,
+    LEWIS_RELATION,
+    SPECIFIC_HEAT_WATER,
+    STEFAN_BOLTZMANN,
+    ZERO_CELSIUS_K,
+)
 from thermosim.engine import nodes as n
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import vapour_transfer_factor
@@ -42,18 +46,38 @@ def trunk_core(state, seg):
 @compiled
 def control_skin_flow(state, step, runner, core_C, skin_C):
     """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
-    drive = thermal_drive(state[n.BLOOD], runner.skin_flow_set_core_C, skin_C, runner.skin_signal_set_C,
-                          runner.skin_signal_floor_C, runner.skin_flow_skin_weight)
-    cold = (runner.constriction_skin_C - skin_C) - runner.constriction_override * max(core_C - runner.core_reference_C, 0.0)
-    return central_flow(runner.skin_flow_rest_L_min, runner.skin_flow_gain_L_min_K, drive,
-                        step.skin_flow_ceiling_L_min, cold, runner.constriction_gain_1_K)
+    drive = thermal_drive(
+        state[n.BLOOD],
+        runner.skin_flow_set_core_C,
+        skin_C,
+        runner.skin_signal_set_C,
+        runner.skin_signal_floor_C,
+        runner.skin_flow_skin_weight,
+    )
+    cold = (runner.constriction_skin_C - skin_C) - runner.constriction_override * max(
+        core_C - runner.core_reference_C, 0.0
+    )
+    return central_flow(
+        runner.skin_flow_rest_L_min,
+        runner.skin_flow_gain_L_min_K,
+        drive,
+        step.skin_flow_ceiling_L_min,
+        cold,
+        runner.constriction_gain_1_K,
+    )
 
 
 @compiled
 def control_sweat(state, runner, skin_C):
     """Sweat rate [kg/s] that the controller asks for, before local factors and the ceiling."""
-    drive = thermal_drive(state[n.BLOOD], runner.sweat_set_core_C, skin_C, runner.skin_signal_set_C,
-                          runner.skin_signal_floor_C, runner.sweat_skin_weight)
+    drive = thermal_drive(
+        state[n.BLOOD],
+        runner.sweat_set_core_C,
+        skin_C,
+        runner.skin_signal_set_C,
+        runner.skin_signal_floor_C,
+        runner.sweat_skin_weight,
+    )
     loss_pct = 100.0 * state[n.LOST] / runner.mass_kg
     left = max(1.0 - runner.sweat_fall_per_pct_loss * loss_pct, 0.0)
     return runner.sweat_gain_L_h_K * max(drive, 0.0) * left / 3600.0
@@ -76,7 +100,9 @@ def shivering(core_C, skin_C, runner):
 def long_wave_coefficient(surface_C, surroundings_C, runner):
     """Linearised long-wave coefficient [W/m²K]; see ``physics.radiation.radiative_coefficient``."""
     mean = 0.5 * (surface_C + surroundings_C) + ZERO_CELSIUS_K
-    return 4.0 * runner.skin_emissivity * STEFAN_BOLTZMANN * runner.radiating_area_fraction * mean * mean * mean
+    return (
+        4.0 * runner.skin_emissivity * STEFAN_BOLTZMANN * runner.radiating_area_fraction * mean * mean * mean
+    )
 
 
 @compiled
@@ -110,20 +136,29 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     blood_C = state[n.BLOOD]
 
     # Control.
-    flow_W_K = control_skin_flow(state, step, runner, core_C, skin_C) * runner.heat_capacity_of_blood_J_L / 60.0
+    flow_W_K = (
+        control_skin_flow(state, step, runner, core_C, skin_C) * runner.heat_capacity_of_blood_J_L / 60.0
+    )
     sweat_kg_s = control_sweat(state, runner, skin_C)
     local = rate  # the local sweat factors are kept in rate[FILM + s] until the film is filled
     total = 0.0
     for s in range(n.N_SEGMENTS):
         local[n.FILM + s] = seg[n.SWEAT_SHARE, s] * local_sweat_factor(
-            state[n.SKIN + s], runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+            state[n.SKIN + s], runner.sweat_local_reference_C, runner.sweat_local_slope_K
+        )
         total += local[n.FILM + s] * seg[n.FREE_SHARE, s]
     for r in range(n_rows):
         if active[r]:
             base = n.BASE + r * n.ROW_SIZE
             s = rows[r].segment
-            total += seg[n.SWEAT_SHARE, s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s] * local_sweat_factor(
-                state[base + n.PATCH_C], runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+            total += (
+                seg[n.SWEAT_SHARE, s]
+                * rows[r].area_m2
+                * seg[n.INVERSE_AREA, s]
+                * local_sweat_factor(
+                    state[base + n.PATCH_C], runner.sweat_local_reference_C, runner.sweat_local_slope_K
+                )
+            )
     ceiling = runner.maximum_sweat_rate_L_h / 3600.0
     if sweat_kg_s * total > ceiling:
         sweat_kg_s = ceiling / total
@@ -143,8 +178,11 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     for s in range(n.N_SEGMENTS):
         core, muscle, fat, skin = state[n.CORE + s], state[n.MUSCLE + s], state[n.FAT + s], state[n.SKIN + s]
         heat[n.METABOLIC, n.CORE + s] = seg[n.REST_CORE, s] * resting_W
-        heat[n.METABOLIC, n.MUSCLE + s] = (seg[n.REST_MUSCLE, s] * resting_W + seg[n.WORK_SHARE, s] * step.exercise_W
-                                           + seg[n.REST_MUSCLE, s] * runner.inverse_rest_muscle * shiver_W)
+        heat[n.METABOLIC, n.MUSCLE + s] = (
+            seg[n.REST_MUSCLE, s] * resting_W
+            + seg[n.WORK_SHARE, s] * step.exercise_W
+            + seg[n.REST_MUSCLE, s] * runner.inverse_rest_muscle * shiver_W
+        )
         heat[n.METABOLIC, n.SKIN + s] = seg[n.REST_SKIN, s] * seg[n.FREE_SHARE, s] * resting_W
         heat[n.WORK, n.MUSCLE + s] = -seg[n.WORK_SHARE, s] * step.work_W
         outward_1 = seg[n.G_CORE_MUSCLE, s] * (core - muscle)
@@ -171,6 +209,9 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     to_blood -= by_gut
 
     # Skin to air.
+    saturated = rate  # saturation pressures at the skin are kept in rate[SKIN + s] until that node's turn
+    for s in range(n.N_SEGMENTS):
+        saturated[n.SKIN + s] = saturation_pressure(state[n.SKIN + s])
     convection_W, long_wave_W, solar_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
     sweat, diffused, evaporated, dripped, condensed = 0.0, 0.0, 0.0, 0.0, 0.0
     for s in range(n.N_SEGMENTS):
@@ -180,8 +221,10 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         convection = dry * h_c * (step.air_C - skin)
         long_wave = dry * long_wave_coefficient(skin, step.radiant_C, runner) * (step.radiant_C - skin)
         sun = seg[n.SUN, s] * seg[n.FREE_SHARE, s]
-        h_e = skin_vapour_coefficient(h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s])
-        flux = h_e * area * (saturation_pressure(skin) - step.vapour_kPa)  # [W] if the skin were wet all over
+        h_e = skin_vapour_coefficient(
+            h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
+        )
+        flux = h_e * area * (saturated[n.SKIN + s] - step.vapour_kPa)  # [W] if the skin were wet all over
         secreted = sweat_kg_s * local[n.FILM + s] * seg[n.FREE_SHARE, s]
         through, off, dew = 0.0, 0.0, 0.0
         wet = film_wettedness(film / area, runner.film_full_kg_m2, runner.wettedness_limit)
@@ -190,7 +233,10 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             off = flux * wet / LATENT_HEAT_SWEAT
         else:
             dew = -flux / LATENT_HEAT_SWEAT
-        run_off = 0.5 * wet * wet * secreted + max(film - runner.film_full_kg_m2 * area, 0.0) / runner.film_overflow_s
+        run_off = (
+            0.5 * wet * wet * secreted
+            + max(film - runner.film_full_kg_m2 * area, 0.0) / runner.film_overflow_s
+        )
         evaporation = (dew - through - off) * LATENT_HEAT_SWEAT
         heat[n.CONVECTION, n.SKIN + s] = convection
         heat[n.LONG_WAVE, n.SKIN + s] = long_wave
@@ -221,15 +267,30 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         share = row.area_m2 * seg[n.INVERSE_AREA, s]
         patch_C, outer_C = state[base + n.PATCH_C], state[base + n.OUTER_C]
         charge = state[base + n.STORE_KG]
-        store_C = store_temperature(state[base + n.STORE_J], charge, row.melt_low_C, row.melt_high_C, row.latent_J_kg,
-                                    row.solid_J_kgK, row.liquid_J_kgK, row.dry_J_K)
+        store_C = store_temperature(
+            state[base + n.STORE_J],
+            charge,
+            row.melt_low_C,
+            row.melt_high_C,
+            row.latent_J_kg,
+            row.solid_J_kgK,
+            row.liquid_J_kgK,
+            row.dry_J_K,
+        )
         liquid = charge - frozen_mass(state[base + n.STORE_J], row.latent_J_kg, charge)
 
         # skin under the device
         column = n.N_NODES + r
         conducted = seg[n.G_FAT_SKIN, s] * share * (state[n.FAT + s] - patch_C)
-        by_blood = flow_W_K * seg[n.SKIN_SHARE, s] * share * (blood_C - patch_C) * local_flow_factor(
-            patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor)
+        by_blood = (
+            flow_W_K
+            * seg[n.SKIN_SHARE, s]
+            * share
+            * (blood_C - patch_C)
+            * local_flow_factor(
+                patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
+            )
+        )
         contact = row.contact_W_m2K * row.area_m2 * (patch_C - store_C)
         heat[n.METABOLIC, column] = seg[n.REST_SKIN, s] * share * resting_W
         heat[n.CONDUCTION, column] = conducted
@@ -239,9 +300,15 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         to_blood -= by_blood
         devices_W -= contact
 
-        secreted = sweat_kg_s * seg[n.SWEAT_SHARE, s] * share * local_sweat_factor(
-            patch_C, runner.sweat_local_reference_C, runner.sweat_local_slope_K)
-        surplus = max(state[base + n.PATCH_FILM] - runner.film_full_kg_m2 * row.area_m2 * (1 - row.wicks), 0.0)
+        secreted = (
+            sweat_kg_s
+            * seg[n.SWEAT_SHARE, s]
+            * share
+            * local_sweat_factor(patch_C, runner.sweat_local_reference_C, runner.sweat_local_slope_K)
+        )
+        surplus = max(
+            state[base + n.PATCH_FILM] - runner.film_full_kg_m2 * row.area_m2 * (1 - row.wicks), 0.0
+        )
         leaving = surplus / runner.film_overflow_s
         rate[base + n.PATCH_FILM] = secreted - leaving
         sweat += secreted
@@ -251,10 +318,18 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
 
         # outer side: air, radiation, sun, vapour
         h_c = seg[n.H_FORCED, s] * row.outer_exposure
-        from_air = row.outer_area_m2 * (h_c * (step.air_C - outer_C)
-                                        + long_wave_coefficient(outer_C, step.radiant_C, runner) * (step.radiant_C - outer_C))
+        from_air = row.outer_area_m2 * (
+            h_c * (step.air_C - outer_C)
+            + long_wave_coefficient(outer_C, step.radiant_C, runner) * (step.radiant_C - outer_C)
+        )
         from_air += row.outer_absorptance * runner.solar_interception * row.outer_area_m2 * step.solar_W_m2
-        vapour = LEWIS_RELATION * h_c * step.pressure_factor * row.outer_area_m2 * (step.vapour_kPa - saturation_pressure(outer_C))
+        vapour = (
+            LEWIS_RELATION
+            * h_c
+            * step.pressure_factor
+            * row.outer_area_m2
+            * (step.vapour_kPa - saturation_pressure(outer_C))
+        )
         water_outside = liquid if row.wicks else state[base + n.OUTER_KG]
         if vapour < 0.0:
             vapour *= min(max(water_outside / row.outer_wet_kg, 0.0), 1.0)
@@ -319,8 +394,15 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         if active[r]:
             column, base = n.N_NODES + r, n.BASE + r * n.ROW_SIZE
             s = rows[r].segment
-            total = heat[n.METABOLIC, column] + heat[n.CONDUCTION, column] + heat[n.BLOOD_FLOW, column] + heat[n.DEVICES, column]
-            rate[base + n.PATCH_C] = total / (runner.capacity_J_K[n.SKIN + s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s])
+            total = (
+                heat[n.METABOLIC, column]
+                + heat[n.CONDUCTION, column]
+                + heat[n.BLOOD_FLOW, column]
+                + heat[n.DEVICES, column]
+            )
+            rate[base + n.PATCH_C] = total / (
+                runner.capacity_J_K[n.SKIN + s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s]
+            )
     if runner.tied_groups > 0:
         tie_nodes(state, rate, runner, seg, lost)
 

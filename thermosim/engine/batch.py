@@ -17,11 +17,28 @@ from thermosim.engine.integrate import (
     SITE_CORE,
     integrate,
 )
-from thermosim.engine.records import Work
+from thermosim.engine.plan import FIRST_STEP_S, METHOD, STEP_S, TABLES, plan_steps, stops_of
+from thermosim.engine.records import ROW, Work
+from thermosim.engine.start import before_settling, settling_pieces, with_empty_books
 
 # Columns kept at each save time: whole-body readings, then sums over device rows.
-(T_CORE, T_SKIN, T_HEART, T_SWEAT, T_LOST, T_STORE_J, T_FROM_SKIN, T_FROM_AIR, T_FROM_VAPOUR, T_RUN_OFF, T_CONDENSED,
- T_SKIN_W, T_AIR_W, T_VAPOUR_W, T_PATCH_C) = range(15)
+(
+    T_CORE,
+    T_SKIN,
+    T_HEART,
+    T_SWEAT,
+    T_LOST,
+    T_STORE_J,
+    T_FROM_SKIN,
+    T_FROM_AIR,
+    T_FROM_VAPOUR,
+    T_RUN_OFF,
+    T_CONDENSED,
+    T_SKIN_W,
+    T_AIR_W,
+    T_VAPOUR_W,
+    T_PATCH_C,
+) = range(15)
 N_TRACES = 15
 
 
@@ -37,21 +54,75 @@ class Batch(NamedTuple):
 
 
 @compiled_parallel
-def integrate_many(runners, pieces, rows, n_rows, events, stops, saved, method, table, steps_s, limits_C, site, states, fasts,
-                   works_heat, works_seg, works_active, works_stages, sample_states, sample_rates, sample_fasts,
-                   sample_diagnostics, summaries, traces, statuses):
+def integrate_many(
+    runners,
+    pieces,
+    rows,
+    n_rows,
+    events,
+    stops,
+    saved,
+    method,
+    tables,
+    steps_s,
+    first_step_s,
+    limits_C,
+    site,
+    states,
+    fasts,
+    works_heat,
+    works_seg,
+    works_active,
+    works_stages,
+    sample_states,
+    sample_rates,
+    sample_fasts,
+    sample_diagnostics,
+    summaries,
+    traces,
+    statuses,
+):
     """Run every runner; each worker owns one slice of the work arrays. Same arithmetic as a single run."""
     workers = works_heat.shape[0]
     for worker in numba.prange(workers):
         for i in range(worker, runners.size, workers):
             works_active[worker][:] = 0
             works_heat[worker][:, :] = 0.0
-            work = Work(states[i], fasts[i], works_heat[worker], works_seg[worker], works_active[worker], works_stages[worker])
-            statuses[i] = integrate(runners[i], pieces, rows[i], n_rows, events, stops, saved, method, table, steps_s[i], limits_C[i],
-                                    site, work, sample_states[worker], sample_rates[worker], sample_fasts[worker],
-                                    sample_diagnostics[worker], summaries[i])
+            work = Work(
+                states[i],
+                fasts[i],
+                works_heat[worker],
+                works_seg[worker],
+                works_active[worker],
+                works_stages[worker],
+            )
+            statuses[i] = integrate(
+                runners[i],
+                pieces,
+                rows[i],
+                n_rows,
+                events,
+                stops,
+                saved,
+                method,
+                tables[i],
+                steps_s[i],
+                first_step_s,
+                limits_C[i],
+                site,
+                work,
+                sample_states[worker],
+                sample_rates[worker],
+                sample_fasts[worker],
+                sample_diagnostics[worker],
+                summaries[i],
+            )
             for k in range(traces.shape[1]):
-                state, rate, d = sample_states[worker, k], sample_rates[worker, k], sample_diagnostics[worker, k]
+                state, rate, d = (
+                    sample_states[worker, k],
+                    sample_rates[worker, k],
+                    sample_diagnostics[worker, k],
+                )
                 out = traces[i, k]
                 out[T_CORE], out[T_SKIN], out[T_HEART] = d[D_CORE], d[D_SKIN], d[D_HEART]
                 out[T_SWEAT], out[T_LOST] = state[n.SWEAT], state[n.LOST]
@@ -70,8 +141,23 @@ def integrate_many(runners, pieces, rows, n_rows, events, stops, saved, method, 
                     out[T_PATCH_C] = min(out[T_PATCH_C], state[base + n.PATCH_C])
 
 
-def run_batch(runners, pieces, rows=None, events=single.NO_EVENTS, save_times_s=(), *, start_states, start_fasts, limits_C=99.0,
-              site=SITE_CORE, method=single.METHOD, stages=single.STAGES, step_s=single.STEP_S, workers=None) -> Batch:
+def run_batch(
+    runners,
+    pieces,
+    rows=None,
+    events=single.NO_EVENTS,
+    save_times_s=(),
+    *,
+    start_states,
+    start_fasts,
+    limits_C=99.0,
+    site=SITE_CORE,
+    method=METHOD,
+    stages=None,
+    step_s=STEP_S,
+    first_step_s=FIRST_STEP_S,
+    workers=None,
+) -> Batch:
     """Integrate many runners through the same pieces and events.
 
     Parameters
@@ -97,7 +183,7 @@ def run_batch(runners, pieces, rows=None, events=single.NO_EVENTS, save_times_s=
         With a status for each run; a failed run does not stop the others.
     """
     count = runners.size
-    table = rows if rows is not None else np.zeros((count, 0), dtype=single.ROW)
+    table = rows if rows is not None else np.zeros((count, 0), dtype=ROW)
     n_rows = table.shape[1]
     size = n.BASE + n_rows * n.ROW_SIZE
     states, fasts = np.zeros((count, size)), np.array(start_fasts, dtype=float)
@@ -106,24 +192,49 @@ def run_batch(runners, pieces, rows=None, events=single.NO_EVENTS, save_times_s=
         base = n.BASE + r * n.ROW_SIZE
         states[:, base + n.PATCH_C] = states[np.arange(count), n.SKIN + table["segment"][:, r]]
         states[:, base + n.OUTER_C] = table["charge_C"][:, r]
-    stops, saved = single.stops_of(pieces, events, save_times_s)
+    stops, saved = stops_of(pieces, events, save_times_s)
     kept = int(saved.sum())
     workers = min(workers or numba.get_num_threads(), max(count, 1))
-    steps = single.longest_steps(runners, pieces, table, method, stages, step_s)
+    planned, steps = plan_steps(runners, pieces, table, method, stages, step_s)
     limits = np.broadcast_to(np.asarray(limits_C, dtype=float), (count,)).copy()
-    summaries, traces, statuses = np.zeros((count, N_SUMMARIES)), np.zeros((count, kept, N_TRACES)), np.zeros(count, dtype=np.int64)
+    summaries, traces, statuses = (
+        np.zeros((count, N_SUMMARIES)),
+        np.zeros((count, kept, N_TRACES)),
+        np.zeros(count, dtype=np.int64),
+    )
     integrate_many(
-        runners, pieces, table, n_rows, events, stops, saved, method, single.table_of(method, stages), steps, limits, site, states, fasts,
-        np.zeros((workers, n.N_TERMS, n.N_COLUMNS)), np.zeros((workers, n.N_COEFFICIENTS, n.N_SEGMENTS)),
-        np.zeros((workers, n.MAX_ROWS), dtype=np.int64), np.zeros((workers, 5, size)),
-        np.zeros((workers, kept, size)), np.zeros((workers, kept, size)), np.zeros((workers, kept, n.N_FAST)),
-        np.zeros((workers, kept, N_DIAGNOSTICS)), summaries, traces, statuses)
+        runners,
+        pieces,
+        table,
+        n_rows,
+        events,
+        stops,
+        saved,
+        method,
+        TABLES[planned],
+        steps,
+        first_step_s,
+        limits,
+        site,
+        states,
+        fasts,
+        np.zeros((workers, n.N_TERMS, n.N_COLUMNS)),
+        np.zeros((workers, n.N_COEFFICIENTS, n.N_SEGMENTS)),
+        np.zeros((workers, n.MAX_ROWS), dtype=np.int64),
+        np.zeros((workers, 5, size)),
+        np.zeros((workers, kept, size)),
+        np.zeros((workers, kept, size)),
+        np.zeros((workers, kept, n.N_FAST)),
+        np.zeros((workers, kept, N_DIAGNOSTICS)),
+        summaries,
+        traces,
+        statuses,
+    )
     return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts)
 
 
 def settle_many(runners, workers=None) -> tuple[np.ndarray, np.ndarray]:
     """Bring every member to rest, as :func:`thermosim.engine.run.settle` does for one; return states and fast states."""
-    states, fasts = single.before_settling(runners)
-    batch = run_batch(runners, single.settling_pieces(), start_states=states, start_fasts=fasts, workers=workers)
-    return single.with_empty_books(batch.states, batch.fasts)
-
+    states, fasts = before_settling(runners)
+    batch = run_batch(runners, settling_pieces(), start_states=states, start_fasts=fasts, workers=workers)
+    return with_empty_books(batch.states, batch.fasts)

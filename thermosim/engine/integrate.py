@@ -19,17 +19,64 @@ from thermosim.engine.prepare import (
 from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
 
 # Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
-(D_CORE, D_SKIN, D_HEART, D_REST, D_WORK, D_HEART_CORE, D_HEART_SKIN, D_FLUID, D_DRIFT, D_CEILING, D_REQUIRED, D_CAPACITY,
- D_WETTEDNESS, D_LIMIT, D_SKIN_FLOW, D_AIR_SPEED, D_AIR, D_VAPOUR, D_SUN_OUTSIDE, D_SPEED, D_GRADE, D_MODE,
- D_OXYGEN_W) = range(23)
+(
+    D_CORE,
+    D_SKIN,
+    D_HEART,
+    D_REST,
+    D_WORK,
+    D_HEART_CORE,
+    D_HEART_SKIN,
+    D_FLUID,
+    D_DRIFT,
+    D_CEILING,
+    D_REQUIRED,
+    D_CAPACITY,
+    D_WETTEDNESS,
+    D_LIMIT,
+    D_SKIN_FLOW,
+    D_AIR_SPEED,
+    D_AIR,
+    D_VAPOUR,
+    D_SUN_OUTSIDE,
+    D_SPEED,
+    D_GRADE,
+    D_MODE,
+    D_OXYGEN_W,
+) = range(23)
 N_DIAGNOSTICS = 23
 
 # Summaries of a run, computed in the loop.
-(S_CORE_END, S_CORE_PEAK, S_SKIN_END, S_HEART_END, S_SWEAT, S_LOST, S_DISTANCE, S_LIMIT_S, S_CLOSURE, S_WATER,
- S_THROUGHPUT, S_CORE_RATE_AT_LIMIT) = range(12)
+(
+    S_CORE_END,
+    S_CORE_PEAK,
+    S_SKIN_END,
+    S_HEART_END,
+    S_SWEAT,
+    S_LOST,
+    S_DISTANCE,
+    S_LIMIT_S,
+    S_CLOSURE,
+    S_WATER,
+    S_THROUGHPUT,
+    S_CORE_RATE_AT_LIMIT,
+) = range(12)
 N_SUMMARIES = 12
 
+SAME_TIME_S = 1e-6  # times closer than this are one
+STEP_GROWTH = 0.25  # growth of the step per second since a jump
+
 SITE_CORE, SITE_RECTAL, SITE_OESOPHAGEAL, SITE_GUT = range(4)
+
+
+@compiled
+def is_jump(before, after):
+    """Return True where the effort jumps between two pieces (weather only bends)."""
+    return (
+        before.speed_m_s != after.speed_m_s
+        or before.grade != after.grade
+        or before.wind_along != after.wind_along
+    )
 
 
 @compiled
@@ -97,29 +144,44 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
     """Evaluate the balance at a saved instant and store state, rates and diagnostics."""
     state, fast, seg = work.state, work.fast, work.seg
     metabolic = fast[n.OXYGEN_FAST] + fast[n.OXYGEN_SLOW]
-    step = prepare(seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, work.active, n_rows))
+    step = prepare(
+        seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, work.active, n_rows)
+    )
     rate = work.stages[1]
     balance(state, rate, work.heat, step, seg, runner, rows, work.active, n_rows)
     d = diagnostics[k]
-    core, skin = trunk_core(state, seg), mean_skin(state, rows, work.active, n_rows, seg, runner.surface_area_m2)
+    core, skin = (
+        trunk_core(state, seg),
+        mean_skin(state, rows, work.active, n_rows, seg, runner.surface_area_m2),
+    )
     d[D_CORE], d[D_SKIN] = core, skin
     d[D_HEART] = heart_rate(state, fast, runner, core, skin, d[D_REST : D_REST + 7])
-    d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(state, rate, step, seg, runner)
+    d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(
+        state, rate, step, seg, runner
+    )
     flow = 0.0
     for s in range(n.N_SEGMENTS):
         conductance = seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s]
         difference = state[n.BLOOD] - state[n.SKIN + s]
         if conductance > 0.0 and abs(difference) > 1e-6:
-            litres = work.heat[n.BLOOD_FLOW, n.SKIN + s] / difference / runner.heat_capacity_of_blood_J_L * 60.0
+            litres = (
+                work.heat[n.BLOOD_FLOW, n.SKIN + s] / difference / runner.heat_capacity_of_blood_J_L * 60.0
+            )
             flow += litres / runner.countercurrent[s]
     d[D_SKIN_FLOW] = flow
     d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
     d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
-    d[D_SUN_OUTSIDE] = runner.solar_absorptance * runner.solar_interception * step.solar_W_m2 * runner.surface_area_m2
+    d[D_SUN_OUTSIDE] = (
+        runner.solar_absorptance * runner.solar_interception * step.solar_W_m2 * runner.surface_area_m2
+    )
     d[D_SPEED], d[D_GRADE] = piece.speed_m_s, 100.0 * piece.grade
     mode = 0.0
     if piece.speed_m_s >= 0.05:
-        mode = float(piece.gait) if piece.gait >= 0 else (1.0 if piece.speed_m_s < runner.walk_run_switch_m_s else 2.0)
+        mode = (
+            float(piece.gait)
+            if piece.gait >= 0
+            else (1.0 if piece.speed_m_s < runner.walk_run_switch_m_s else 2.0)
+        )
     d[D_MODE] = mode
     d[D_OXYGEN_W] = metabolic
     for i in range(size):
@@ -138,7 +200,12 @@ def heat_content(state, runner, rows, active, n_rows, seg):
     for r in range(n_rows):
         if active[r]:
             s = rows[r].segment
-            total += runner.capacity_J_K[n.SKIN + s] * rows[r].area_m2 * seg[n.INVERSE_AREA, s] * state[n.BASE + r * n.ROW_SIZE]
+            total += (
+                runner.capacity_J_K[n.SKIN + s]
+                * rows[r].area_m2
+                * seg[n.INVERSE_AREA, s]
+                * state[n.BASE + r * n.ROW_SIZE]
+            )
     return total
 
 
@@ -154,8 +221,27 @@ def water_on_skin(state, n_rows):
 
 
 @compiled
-def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table, max_step_s, limit_C, site,
-              work, states, rates, fasts, diagnostics, summary):
+def integrate(
+    runner,
+    pieces,
+    rows,
+    n_rows,
+    events,
+    stops,
+    saved,
+    method,
+    table,
+    max_step_s,
+    first_step_s,
+    limit_C,
+    site,
+    work,
+    states,
+    rates,
+    fasts,
+    diagnostics,
+    summary,
+):
     """Run one runner through all pieces; return a status code.
 
     Parameters
@@ -167,8 +253,9 @@ def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table,
         Device rows and what happens to them, in order of time.
     stops, saved : array (k,), array (k,)
         Times that a step must end on [s]; where ``saved`` is 1 the sample is stored. ``stops[0]`` is the start.
-    method, table, max_step_s : int, array, float
-        Step method, its coefficients, longest step [s].
+    method, table, max_step_s, first_step_s : int, array, float, float
+        Step method, its coefficients, longest step [s], and first step after a jump of effort or devices [s], from
+        which steps grow again.
     limit_C, site : float, int
         Core limit and the site it acts on.
     work : Work
@@ -188,7 +275,7 @@ def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table,
     prepare_body(seg, runner, rows, active, n_rows)
     time_s = stops[0]
     p, e, k = 0, 0, 0
-    while e < events.size and events[e].time_s <= time_s + 1e-9:
+    while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:
         apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
         e += 1
     content_0, water_0 = heat_content(state, runner, rows, active, n_rows, seg), water_on_skin(state, n_rows)
@@ -203,18 +290,22 @@ def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table,
         save_sample(k, time_s, work, runner, pieces[p], rows, n_rows, size, states, rates, fasts, diagnostics)
         k += 1
     status = n.DONE
+    jump_s = time_s
     for stop in range(1, stops.size):
-        while p + 1 < pieces.size and pieces[p].end_s <= time_s + 1e-9:
+        while p + 1 < pieces.size and pieces[p].end_s <= time_s + SAME_TIME_S:
+            if is_jump(pieces[p], pieces[p + 1]):
+                jump_s = time_s
             p += 1
         piece = pieces[p]
-        span = stops[stop] - time_s
-        steps = max(int(math.ceil(span / max_step_s - 1e-9)), 1)
-        h = span / steps
-        for _ in range(steps):
+        while time_s < stops[stop] - SAME_TIME_S:
+            longest = min(max_step_s, first_step_s + STEP_GROWTH * (time_s - jump_s))
+            remaining = stops[stop] - time_s
+            h = remaining / max(math.ceil(remaining / longest - 1e-9), 1.0)
             middle = time_s + 0.5 * h
             demand = power_demand(state, piece, runner, rows, active, n_rows, middle)
             metabolic = update_fast(fast, demand, piece, runner, h)
-            step = prepare(seg, runner, piece, middle, metabolic, work_rate(state, piece, runner, rows, active, n_rows))
+            work_W = work_rate(state, piece, runner, rows, active, n_rows)
+            step = prepare(seg, runner, piece, middle, metabolic, work_W)
             advance(method, table, h, size, state, work.stages, heat, step, seg, runner, rows, active, n_rows)
             time_s += h
             core = trunk_core(state, seg)
@@ -234,14 +325,17 @@ def integrate(runner, pieces, rows, n_rows, events, stops, saved, method, table,
                     status = n.OUT_OF_RANGE
         if status != n.DONE:
             break
-        while e < events.size and events[e].time_s <= time_s + 1e-9:
+        while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:
             apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
+            jump_s = time_s
             e += 1
         if keep and saved[stop]:
             later = p
-            if pieces[p].end_s <= time_s + 1e-9 and p + 1 < pieces.size:
+            if pieces[p].end_s <= time_s + SAME_TIME_S and p + 1 < pieces.size:
                 later = p + 1
-            save_sample(k, time_s, work, runner, pieces[later], rows, n_rows, size, states, rates, fasts, diagnostics)
+            save_sample(
+                k, time_s, work, runner, pieces[later], rows, n_rows, size, states, rates, fasts, diagnostics
+            )
             k += 1
     core, skin = trunk_core(state, seg), mean_skin(state, rows, active, n_rows, seg, runner.surface_area_m2)
     summary[S_CORE_END], summary[S_SKIN_END] = core, skin

@@ -13,12 +13,30 @@ N_NODES = 50
 HEAD, FACE, NECK, CHEST, BACK, ABDOMEN, UPPER_ARMS, FOREARMS, HANDS, THIGHS, LOWER_LEGS, FEET = range(12)
 
 # Heat terms: those across the body's boundary first, in the order the books use, then internal ones.
-(METABOLIC, WORK, CONVECTION, LONG_WAVE, SOLAR, BREATH_VAPOUR, BREATH_DRY, EVAPORATION, DEVICES,
- CONDUCTION, BLOOD_FLOW) = range(11)
+(
+    METABOLIC,
+    WORK,
+    CONVECTION,
+    LONG_WAVE,
+    SOLAR,
+    BREATH_VAPOUR,
+    BREATH_DRY,
+    EVAPORATION,
+    DEVICES,
+    CONDUCTION,
+    BLOOD_FLOW,
+) = range(11)
 N_BOUNDARY_TERMS, N_TERMS = 9, 11
 TERM_NAMES = (
-    "metabolic_power", "external_work", "convection", "long_wave_radiation", "solar_radiation",
-    "respiration_vapour", "respiration_dry", "evaporation", "devices",
+    "metabolic_power",
+    "external_work",
+    "convection",
+    "long_wave_radiation",
+    "solar_radiation",
+    "respiration_vapour",
+    "respiration_dry",
+    "evaporation",
+    "devices",
 )
 
 MAX_ROWS = 8  # device rows a run may carry
@@ -30,7 +48,9 @@ FILM = 51  # water on the skin of each segment [kg], 12 numbers
 LOST = 63  # water the body has given up [kg]
 JOULES = 64  # time integrals of the nine boundary terms [J]
 JOULES_WATER = 73  # heat content carried away by lost water [J]
-SWEAT, DIFFUSED, EVAPORATED, DRIPPED, BREATHED, CONDENSED, RECEIVED, WICKED = range(74, 82)  # water integrals [kg]
+SWEAT, DIFFUSED, EVAPORATED, DRIPPED, BREATHED, CONDENSED, RECEIVED, WICKED = range(
+    74, 82
+)  # water integrals [kg]
 BASE = 82  # size of the fixed part
 
 # Block of a device row, relative to BASE + row * ROW_SIZE.
@@ -40,7 +60,9 @@ STORE_J = 2  # enthalpy of the store [J], zero when just melted
 STORE_KG = 3  # filling and water held [kg]
 OUTER_C = 4  # temperature of the outer side [°C]
 OUTER_KG = 5  # condensed water on a vapour-tight outer side [kg]
-FROM_SKIN, FROM_AIR, FROM_VAPOUR, WITH_WATER, RUN_OFF = range(6, 11)  # heat integrals into the device, and taken by its drips [J]
+FROM_SKIN, FROM_AIR, FROM_VAPOUR, WITH_WATER, RUN_OFF = range(
+    6, 11
+)  # heat integrals into the device, and taken by its drips [J]
 ROW_CONDENSED, ROW_EVAPORATED, ROW_DRIPPED, ROW_WICKED, ROW_CHARGED_KG, ROW_CHARGED_J = range(11, 17)
 ROW_SIZE = 18
 
@@ -49,9 +71,28 @@ OXYGEN_FAST, OXYGEN_SLOW, HEART_WORK, DISTANCE, RUNNING_S = range(5)
 N_FAST = 5
 
 # Per-segment coefficients of a step: rows of the ``seg`` table.
-(G_CORE_MUSCLE, G_MUSCLE_FAT, G_FAT_SKIN, B_CORE, B_MUSCLE, B_FAT, SKIN_SHARE, FREE_AREA, FREE_SHARE, H_FORCED,
- DRY_SHARE, VAPOUR_RESISTANCE, SUN, SWEAT_SHARE, REST_CORE, REST_MUSCLE, REST_SKIN, WORK_SHARE, TRUNK_WEIGHT,
- INVERSE_AREA) = range(20)
+(
+    G_CORE_MUSCLE,
+    G_MUSCLE_FAT,
+    G_FAT_SKIN,
+    B_CORE,
+    B_MUSCLE,
+    B_FAT,
+    SKIN_SHARE,
+    FREE_AREA,
+    FREE_SHARE,
+    H_FORCED,
+    DRY_SHARE,
+    VAPOUR_RESISTANCE,
+    SUN,
+    SWEAT_SHARE,
+    REST_CORE,
+    REST_MUSCLE,
+    REST_SKIN,
+    WORK_SHARE,
+    TRUNK_WEIGHT,
+    INVERSE_AREA,
+) = range(20)
 N_COEFFICIENTS = 20
 
 # Status of a run. Sentences are outside the kernels, in status.py.

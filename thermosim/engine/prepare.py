@@ -3,7 +3,6 @@
 import math
 
 from thermosim._jit import compiled
-from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.engine import nodes as n
 from thermosim.engine.balance import skin_vapour_coefficient
 from thermosim.engine.records import StepScalars
@@ -36,7 +35,9 @@ def carried_mass(state, piece, rows, active, n_rows):
 @compiled
 def relative_air(piece, runner, time_s):
     """Air speed over the runner from translation and wind [m/s]; on a treadmill only the fan's."""
-    wind = runner.air_speed_factor * line(piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s)
+    wind = runner.air_speed_factor * line(
+        piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s
+    )
     if piece.ground_air == 0.0:
         return runner.air_speed_factor * piece.fan_m_s
     return relative_air_speed(piece.speed_m_s, wind * piece.wind_along, wind * piece.wind_across)
@@ -49,12 +50,27 @@ def power_demand(state, piece, runner, rows, active, n_rows, time_s):
     if gait == energetics.STAND:
         return runner.resting_W + runner.standing_W
     mass = runner.mass_kg - state[n.LOST]
-    power = energetics.moving_power(mass, carried_mass(state, piece, rows, active, n_rows), gait, piece.cost_relation,
-                                    piece.speed_m_s, piece.grade, runner.economy, piece.surface, runner.oxygen_J_L)
+    power = energetics.moving_power(
+        mass,
+        carried_mass(state, piece, rows, active, n_rows),
+        gait,
+        piece.cost_relation,
+        piece.speed_m_s,
+        piece.grade,
+        runner.economy,
+        piece.surface,
+        runner.oxygen_J_L,
+    )
     if piece.air_drag and piece.ground_air > 0.0:
-        wind = runner.air_speed_factor * line(piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s)
-        power += energetics.drag_power(piece.speed_m_s, piece.speed_m_s + wind * piece.wind_along,
-                                       runner.surface_area_m2, runner.oxygen_J_L)
+        wind = runner.air_speed_factor * line(
+            piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s
+        )
+        power += energetics.drag_power(
+            piece.speed_m_s,
+            piece.speed_m_s + wind * piece.wind_along,
+            runner.surface_area_m2,
+            runner.oxygen_J_L,
+        )
     return runner.resting_W + power
 
 
@@ -62,19 +78,25 @@ def power_demand(state, piece, runner, rows, active, n_rows, time_s):
 def work_rate(state, piece, runner, rows, active, n_rows):
     """External work against gravity now [W]."""
     mass = runner.mass_kg - state[n.LOST]
-    return energetics.external_work(mass, carried_mass(state, piece, rows, active, n_rows), piece.speed_m_s, piece.grade)
+    return energetics.external_work(
+        mass, carried_mass(state, piece, rows, active, n_rows), piece.speed_m_s, piece.grade
+    )
 
 
 @compiled
 def slow_target(demand_W, runner):
     """Where the slow component of oxygen uptake is heading [W]."""
-    return runner.slow_component_gain * max(demand_W - runner.slow_component_threshold * runner.maximal_W, 0.0)
+    return runner.slow_component_gain * max(
+        demand_W - runner.slow_component_threshold * runner.maximal_W, 0.0
+    )
 
 
 @compiled
 def heart_target(demand_W, slow_W, runner):
     """Where the work part of heart rate is heading [bpm above rest]; standing upright is its floor."""
-    wanted = work_part(demand_W + slow_W, runner.resting_W, runner.maximal_W, runner.heart_rest_bpm, runner.heart_maximum_bpm)
+    wanted = work_part(
+        demand_W + slow_W, runner.resting_W, runner.maximal_W, runner.heart_rest_bpm, runner.heart_maximum_bpm
+    )
     return max(wanted, runner.heart_rest_upright_bpm)
 
 
@@ -83,10 +105,16 @@ def update_fast(fast, demand_W, piece, runner, seconds):
     """Move the fast states over a step, in closed form; return the mean metabolic power over it [W]."""
     slow = slow_target(demand_W, runner)
     mean = energetics.mean_of_approach(fast[n.OXYGEN_FAST], demand_W, seconds, runner.oxygen_time_constant_s)
-    mean += energetics.mean_of_approach(fast[n.OXYGEN_SLOW], slow, seconds, runner.slow_component_time_constant_s)
+    mean += energetics.mean_of_approach(
+        fast[n.OXYGEN_SLOW], slow, seconds, runner.slow_component_time_constant_s
+    )
     slow_before = fast[n.OXYGEN_SLOW]
-    fast[n.OXYGEN_FAST] = energetics.approach(fast[n.OXYGEN_FAST], demand_W, seconds, runner.oxygen_time_constant_s)
-    fast[n.OXYGEN_SLOW] = energetics.approach(slow_before, slow, seconds, runner.slow_component_time_constant_s)
+    fast[n.OXYGEN_FAST] = energetics.approach(
+        fast[n.OXYGEN_FAST], demand_W, seconds, runner.oxygen_time_constant_s
+    )
+    fast[n.OXYGEN_SLOW] = energetics.approach(
+        slow_before, slow, seconds, runner.slow_component_time_constant_s
+    )
     target = heart_target(demand_W, 0.5 * (slow_before + fast[n.OXYGEN_SLOW]), runner)
     constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
     fast[n.HEART_WORK] = energetics.approach(fast[n.HEART_WORK], target, seconds, constant)
@@ -100,7 +128,9 @@ def update_fast(fast, demand_W, piece, runner, seconds):
 def fast_rate(fast, demand_W, piece, runner, rate):
     """Time derivative of the fast states: the same laws as :func:`update_fast`, for a general-purpose solver."""
     rate[n.OXYGEN_FAST] = (demand_W - fast[n.OXYGEN_FAST]) / runner.oxygen_time_constant_s
-    rate[n.OXYGEN_SLOW] = (slow_target(demand_W, runner) - fast[n.OXYGEN_SLOW]) / runner.slow_component_time_constant_s
+    rate[n.OXYGEN_SLOW] = (
+        slow_target(demand_W, runner) - fast[n.OXYGEN_SLOW]
+    ) / runner.slow_component_time_constant_s
     target = heart_target(demand_W, fast[n.OXYGEN_SLOW], runner)
     constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
     rate[n.HEART_WORK] = (target - fast[n.HEART_WORK]) / constant
@@ -138,25 +168,41 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
 
     Air is taken at ``time_s`` (the middle of a step), metabolic power as the mean over the step.
     """
-    air_C = line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s) + runner.air_temperature_shift_K
-    vapour = line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s) * runner.vapour_pressure_factor
+    air_C = (
+        line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s)
+        + runner.air_temperature_shift_K
+    )
+    vapour = (
+        line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s)
+        * runner.vapour_pressure_factor
+    )
     vapour = min(vapour, saturation_pressure(air_C))
-    solar = line(piece.start_s, piece.end_s, piece.solar_W_m2_0, piece.solar_W_m2_1, time_s) * runner.solar_factor
-    radiant = line(piece.start_s, piece.end_s, piece.radiant_C_0, piece.radiant_C_1, time_s) + runner.air_temperature_shift_K
+    solar = (
+        line(piece.start_s, piece.end_s, piece.solar_W_m2_0, piece.solar_W_m2_1, time_s) * runner.solar_factor
+    )
+    radiant = (
+        line(piece.start_s, piece.end_s, piece.radiant_C_0, piece.radiant_C_1, time_s)
+        + runner.air_temperature_shift_K
+    )
     air_speed = relative_air(piece, runner, time_s)
     whole = convective_coefficient(air_speed, piece.speed_m_s, piece.pressure_kPa)
     swinging = whole > convective_coefficient(air_speed, 0.0, piece.pressure_kPa)
     # Kit resistances stand for running speed; what moves the cloth is the faster of own motion and wind.
-    motion = motion_factor(max(piece.speed_m_s, air_speed), runner.clothing_static_ratio, runner.clothing_reference_speed_m_s)
+    motion = motion_factor(
+        max(piece.speed_m_s, air_speed), runner.clothing_static_ratio, runner.clothing_reference_speed_m_s
+    )
     insulation = runner.clothing_resistance_m2K_W * motion
     vapour_resistance = runner.clothing_vapour_m2kPa_W * motion
-    h_r = radiative_coefficient(runner.skin_signal_set_C, radiant, runner.skin_emissivity, runner.radiating_area_fraction)
+    h_r = radiative_coefficient(
+        runner.skin_signal_set_C, radiant, runner.skin_emissivity, runner.radiating_area_fraction
+    )
     absorbed = runner.solar_absorptance * runner.solar_interception * solar
     intensity = (metabolic_W - runner.resting_W) / (runner.maximal_W - runner.resting_W)
     intensity = min(max(intensity, 0.0), 1.0)
     exercise_W = max(metabolic_W - runner.resting_W, 0.0)
     blood = runner.heat_capacity_of_blood_J_L / 60.0
-    extra_flow = runner.muscle_flow_gain_L_per_L_oxygen * exercise_W / runner.oxygen_J_L * 60.0
+    aerobic_W = min(exercise_W, runner.maximal_W - runner.resting_W)  # cardiac output has its own ceiling
+    extra_flow = runner.muscle_flow_gain_L_per_L_oxygen * aerobic_W / runner.oxygen_J_L * 60.0
     for s in range(n.N_SEGMENTS):
         weight = runner.swing_weight[s] if swinging else runner.convection_weight[s]
         seg[n.H_FORCED, s] = whole * weight
@@ -167,12 +213,27 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         seg[n.SUN, s] = absorbed * runner.area_m2[s] * seg[n.DRY_SHARE, s]
         fall = 1.0 - runner.viscera_share[s] * runner.viscera_flow_fall * intensity
         seg[n.B_CORE, s] = runner.core_flow_L_min[s] * fall * runner.countercurrent[s] * blood
-        muscle = runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * runner.work_share[s]
+        muscle = (
+            runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * runner.work_share[s]
+        )
         seg[n.B_MUSCLE, s] = muscle * runner.countercurrent[s] * blood
-    ceiling = flow_ceiling(runner.skin_flow_ceiling_rest_L_min, runner.skin_flow_ceiling_exercise_L_min,
-                           intensity, runner.skin_flow_ceiling_intensity)
-    return StepScalars(air_C, vapour, radiant, solar, 101.325 / piece.pressure_kPa, metabolic_W, work_W,
-                       metabolic_W - runner.resting_W, ceiling)
+    ceiling = flow_ceiling(
+        runner.skin_flow_ceiling_rest_L_min,
+        runner.skin_flow_ceiling_exercise_L_min,
+        intensity,
+        runner.skin_flow_ceiling_intensity,
+    )
+    return StepScalars(
+        air_C,
+        vapour,
+        radiant,
+        solar,
+        101.325 / piece.pressure_kPa,
+        metabolic_W,
+        work_W,
+        metabolic_W - runner.resting_W,
+        ceiling,
+    )
 
 
 @compiled
@@ -180,8 +241,15 @@ def heart_rate(state, fast, runner, core_C, skin_C, parts):
     """Fill the seven parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, ceiling; return their sum."""
     parts[0] = runner.heart_rest_bpm
     parts[1] = fast[n.HEART_WORK]
-    parts[2], parts[3] = thermal_parts(core_C, runner.core_reference_C, runner.heart_core_bpm_K, skin_C,
-                                       runner.heart_skin_floor_C, runner.heart_skin_reference_C, runner.heart_skin_bpm_K)
+    parts[2], parts[3] = thermal_parts(
+        core_C,
+        runner.core_reference_C,
+        runner.heart_core_bpm_K,
+        skin_C,
+        runner.heart_skin_floor_C,
+        runner.heart_skin_reference_C,
+        runner.heart_skin_bpm_K,
+    )
     parts[4] = runner.heart_fluid_bpm_pct * 100.0 * state[n.LOST] / runner.mass_kg
     parts[5] = runner.heart_drift_bpm_h * fast[n.RUNNING_S] / 3600.0
     total = parts[0] + parts[1] + parts[2] + parts[3] + parts[4] + parts[5]
@@ -200,14 +268,28 @@ def evaporation_books(state, rate, step, seg, runner):
     for s in range(n.N_SEGMENTS):
         skin = state[n.SKIN + s]
         h_c = max(seg[n.H_FORCED, s], natural_convection(skin - step.air_C))
-        h_e = skin_vapour_coefficient(h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s])
+        h_e = skin_vapour_coefficient(
+            h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
+        )
         capacity += h_e * seg[n.FREE_AREA, s] * (saturation_pressure(skin) - step.vapour_kPa)
     wettedness = math.nan
     if capacity > 0.0:
         wettedness = min(max(-rate[n.JOULES + n.EVAPORATION] / capacity, 0.0), 1.0)
-    limit = n.LIMIT_NOTHING
-    if required > runner.wettedness_limit * max(capacity, 0.0):
-        limit = n.LIMIT_AIR
-    elif required > runner.maximum_sweat_rate_L_h / 3600.0 * LATENT_HEAT_SWEAT:
-        limit = n.LIMIT_SWEAT
-    return required, capacity, wettedness, limit
+    return required, capacity, wettedness, what_limits(required, capacity, wettedness, rate, runner)
+
+
+@compiled
+def what_limits(required, capacity, wettedness, rate, runner):
+    """Say what keeps evaporation short of what a steady core needs: nothing, the air, or the sweat rate.
+
+    The air limits when more is required than a skin as wet as it can get would give off, and the skin *is* wet
+    (at the start of a run it is merely not sweating yet); also when sweat is at its ceiling but most of any more
+    would drip. The sweat rate limits when it is at its ceiling on a skin that could take more.
+    """
+    wet = runner.dripping_onset_wettedness
+    if required > runner.wettedness_limit * max(capacity, 0.0) and not wettedness < wet:
+        return n.LIMIT_AIR
+    at_ceiling = rate[n.SWEAT] >= 0.999 * runner.maximum_sweat_rate_L_h / 3600.0
+    if at_ceiling and required > -1.02 * rate[n.JOULES + n.EVAPORATION]:
+        return n.LIMIT_AIR if required > wet * capacity else n.LIMIT_SWEAT
+    return n.LIMIT_NOTHING

@@ -7,7 +7,7 @@ import numpy as np
 from thermosim.constants import CLO
 from thermosim.engine.nodes import BLOOD, N_NODES, N_SEGMENTS, SKIN
 from thermosim.engine.records import PIECE, RUNNER
-from thermosim.parameters import CLOTHING, PARAMETERS, SEGMENTS, value
+from thermosim.parameters import CLOTHING, PARAMETERS, SEGMENTS
 from thermosim.physics.radiation import mean_radiant_temperature_of_globe
 from thermosim.physiology import energetics
 from thermosim.physiology.acclimatisation import heat_days_effect
@@ -24,11 +24,11 @@ def population(overrides: dict[str, float] | None = None) -> dict[str, float]:
     return table
 
 
-def body_fat_of(runner) -> float:
+def body_fat_of(runner, table: dict[str, float]) -> float:
     """Body fat [%]: the runner's own, or the default for the sex."""
     if runner.body_fat_pct is not None:
         return runner.body_fat_pct
-    return value(f"body_fat_default_{runner.sex}_pct")
+    return table[f"body_fat_default_{runner.sex}_pct"]
 
 
 def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node: bool = False) -> np.ndarray:
@@ -48,7 +48,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     numpy.ndarray of dtype RUNNER, shape (1,)
     """
     p = population(overrides)
-    body = build_body(runner.mass_kg, runner.height_m, body_fat_of(runner), p["conduction_factor"])
+    body = build_body(runner.mass_kg, runner.height_m, body_fat_of(runner, p), p["conduction_factor"])
     adapted = heat_days_effect(runner.heat_days or 0.0, p["heat_days_scale"])
     record = np.zeros(1, dtype=RUNNER)
     r = record[0]
@@ -73,16 +73,23 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["wettedness_limit"] = limit + (1.0 - limit) * adapted
     r["heart_rest_bpm"] = runner.resting_heart_rate_bpm
     r["heart_maximum_bpm"] = runner.maximum_heart_rate_bpm or (
-        p["maximum_heart_rate_intercept_bpm"] + p["maximum_heart_rate_per_year_bpm"] * runner.age_y)
+        p["maximum_heart_rate_intercept_bpm"] + p["maximum_heart_rate_per_year_bpm"] * runner.age_y
+    )
 
     r["area_m2"] = body.area_m2
-    r["conductance_core_muscle"], r["conductance_muscle_fat"], r["conductance_fat_skin"] = body.conductance_W_K
+    r["conductance_core_muscle"], r["conductance_muscle_fat"], r["conductance_fat_skin"] = (
+        body.conductance_W_K
+    )
     r["gut_conductance_W_K"] = body.gut_conductance_W_K
     core_mass, muscle_mass, fat_mass, _ = body.layer_mass_kg
     scale = runner.mass_kg / 70.0
     flow = p["bone_flow_L_min_kg"] * core_mass
-    for name, key in (("head", "brain_flow_L_min"), ("chest", "chest_flow_L_min"), ("back", "back_flow_L_min"),
-                      ("abdomen", "viscera_flow_rest_L_min")):
+    for name, key in (
+        ("head", "brain_flow_L_min"),
+        ("chest", "chest_flow_L_min"),
+        ("back", "back_flow_L_min"),
+        ("abdomen", "viscera_flow_rest_L_min"),
+    ):
         flow[SEGMENTS.index(name)] = p[key] * scale
     r["core_flow_L_min"] = flow
     r["muscle_flow_rest_L_min"] = p["muscle_flow_rest_L_min"] * scale
@@ -102,7 +109,9 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     weight = np.where(TRUNK, body.capacity_J_K[0], 0.0)
     r["trunk_weight"] = weight / weight.sum()
     r["viscera_share"] = np.array([1.0 if name == "abdomen" else 0.0 for name in SEGMENTS])
-    r["capacity_J_K"] = np.concatenate([body.capacity_J_K.ravel(), [body.blood_capacity_J_K, body.gut_capacity_J_K]])
+    r["capacity_J_K"] = np.concatenate(
+        [body.capacity_J_K.ravel(), [body.blood_capacity_J_K, body.gut_capacity_J_K]]
+    )
     watery = r["capacity_J_K"].copy()
     watery[2 * N_SEGMENTS : BLOOD] = 0.0
     watery[BLOOD + 1] = 0.0
@@ -159,7 +168,11 @@ def piece_records(effort, weather) -> np.ndarray:
     pieces["speed_m_s"], pieces["grade"] = effort.speed_m_s[part], effort.grade_pct[part] / 100.0
     pieces["carried_kg"], pieces["surface"] = effort.carried_mass_kg, effort.surface_factor
     pieces["ground_air"], pieces["fan_m_s"] = 0.0 if effort.treadmill else 1.0, effort.fan_speed_m_s
-    pieces["gait"], pieces["cost_relation"], pieces["air_drag"] = _GAITS[effort.gait], _COSTS[effort.cost], effort.air_drag
+    pieces["gait"], pieces["cost_relation"], pieces["air_drag"] = (
+        _GAITS[effort.gait],
+        _COSTS[effort.cost],
+        effort.air_drag,
+    )
     knots = [weather.at(float(t)) for t in cuts]
     for k in range(pieces.size):
         for side, now in ((0, knots[k]), (1, knots[k + 1])):
@@ -179,6 +192,9 @@ def _radiant(now) -> float:
     if not math.isnan(now["mean_radiant_temperature_C"]):
         return now["mean_radiant_temperature_C"]
     if not math.isnan(now["globe_temperature_C"]):
-        return float(mean_radiant_temperature_of_globe(now["globe_temperature_C"], now["air_temperature_C"],
-                                                       max(now["wind_speed_m_s"], 0.1)))
+        return float(
+            mean_radiant_temperature_of_globe(
+                now["globe_temperature_C"], now["air_temperature_C"], max(now["wind_speed_m_s"], 0.1)
+            )
+        )
     return now["air_temperature_C"]

@@ -3,6 +3,7 @@
 import math
 
 from thermosim._jit import compiled
+from thermosim.physics.exponential import exponential
 
 
 @compiled
@@ -28,7 +29,7 @@ def saturation_pressure(temperature_C):
     >>> round(saturation_pressure(30.0), 3)
     4.245
     """
-    return 0.61121 * math.exp((18.678 - temperature_C / 234.5) * (temperature_C / (257.14 + temperature_C)))
+    return 0.61121 * exponential((18.678 - temperature_C / 234.5) * (temperature_C / (257.14 + temperature_C)))
 
 
 @compiled

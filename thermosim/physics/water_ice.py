@@ -21,7 +21,9 @@ def frozen_mass(enthalpy_J, latent_J_kg, charge_kg):
 
 
 @compiled
-def store_temperature(enthalpy_J, charge_kg, melt_low_C, melt_high_C, latent_J_kg, solid_J_kgK, liquid_J_kgK, dry_J_K):
+def store_temperature(
+    enthalpy_J, charge_kg, melt_low_C, melt_high_C, latent_J_kg, solid_J_kgK, liquid_J_kgK, dry_J_K
+):
     """Temperature of a cold store [°C] from its enthalpy [J].
 
     Below ``-charge * latent`` the filling is solid and warms; between that and zero it melts, its temperature

@@ -108,7 +108,10 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
     segment_mass = mass_kg * column("mass_share")
     # Blood pool and gut are taken out of chest, back and abdomen, in proportion to their mass.
     trunk = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
-    segment_mass = segment_mass - (blood_mass + gut_mass) * np.where(trunk, segment_mass, 0.0) / segment_mass[trunk].sum()
+    segment_mass = (
+        segment_mass
+        - (blood_mass + gut_mass) * np.where(trunk, segment_mass, 0.0) / segment_mass[trunk].sum()
+    )
     lean = np.maximum(segment_mass - skin - fat, 0.2 * segment_mass)
     lean *= (mass_kg - blood_mass - gut_mass - skin.sum() - fat.sum()) / lean.sum()
     muscle = lean * column("muscle_share")
@@ -119,12 +122,14 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
     trunk_core = core[trunk].sum()
     share = min(internal_fat / trunk_core, 0.9)
     c_core[trunk] = (1.0 - share) * value("specific_heat_core") + share * value("specific_heat_fat")
-    capacity = np.stack([
-        core * c_core,
-        muscle * value("specific_heat_muscle"),
-        fat * value("specific_heat_fat"),
-        skin * value("specific_heat_skin"),
-    ])
+    capacity = np.stack(
+        [
+            core * c_core,
+            muscle * value("specific_heat_muscle"),
+            fat * value("specific_heat_fat"),
+            skin * value("specific_heat_skin"),
+        ]
+    )
 
     conductance = np.zeros((3, N_SEGMENTS))
     k_lean, k_fat, k_skin = value("conductivity_lean"), value("conductivity_fat"), value("conductivity_skin")
@@ -138,7 +143,8 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
         middles = [_half_volume_radius(a, b) for a, b in zip(inner, radii, strict=True)]
         for layer, (k_in, k_out) in enumerate(((k_lean, k_lean), (k_lean, k_fat), (k_fat, k_skin))):
             conductance[layer, s] = conduction_factor * _shell_conductance(
-                length, middles[layer], radii[layer], middles[layer + 1], k_in, k_out)
+                length, middles[layer], radii[layer], middles[layer + 1], k_in, k_out
+            )
 
     resting = np.zeros((N_LAYERS, N_SEGMENTS))
     resting[0] = column("resting_core_share")
@@ -146,11 +152,18 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
     resting[3] = (1.0 - resting.sum()) * area / surface
     gut_radius_area = 0.05 * surface
     return Body(
-        mass_kg=mass_kg, surface_area_m2=surface, area_m2=area,
-        layer_mass_kg=np.stack([core, muscle, fat, skin]), capacity_J_K=capacity, conductance_W_K=conductance,
-        blood_capacity_J_K=blood_mass * value("specific_heat_blood"), gut_mass_kg=gut_mass,
+        mass_kg=mass_kg,
+        surface_area_m2=surface,
+        area_m2=area,
+        layer_mass_kg=np.stack([core, muscle, fat, skin]),
+        capacity_J_K=capacity,
+        conductance_W_K=conductance,
+        blood_capacity_J_K=blood_mass * value("specific_heat_blood"),
+        gut_mass_kg=gut_mass,
         gut_capacity_J_K=gut_mass * value("specific_heat_core"),
-        gut_conductance_W_K=k_lean * gut_radius_area / 0.03, resting_share=resting)
+        gut_conductance_W_K=k_lean * gut_radius_area / 0.03,
+        resting_share=resting,
+    )
 
 
 def build_two_node_body(mass_kg: float, height_m: float) -> tuple[float, float, float]:

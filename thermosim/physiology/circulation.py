@@ -25,14 +25,18 @@ def work_part(oxygen_demand_W, resting_W, maximal_W, resting_bpm, maximum_bpm):
 
 
 @compiled
-def thermal_parts(core_C, core_reference_C, core_bpm_K, mean_skin_C, skin_floor_C, skin_reference_C, skin_bpm_K):
+def thermal_parts(
+    core_C, core_reference_C, core_bpm_K, mean_skin_C, skin_floor_C, skin_reference_C, skin_bpm_K
+):
     """Core and skin parts of heart rate [bpm], each linear about its reference; skin below a floor lowers no further."""
     from_core = core_bpm_K * (core_C - core_reference_C)
     from_skin = skin_bpm_K * (max(mean_skin_C, skin_floor_C) - skin_reference_C)
     return from_core, from_skin
 
 
-def observe_heart_rate(heart_rate_bpm, step_s, rng, *, noise_bpm=2.0, correlation_s=20.0, lag_s=3.0, dropout=0.0):
+def observe_heart_rate(
+    heart_rate_bpm, step_s, rng, *, noise_bpm=2.0, correlation_s=20.0, lag_s=3.0, dropout=0.0
+):
     """Return what a strap would record: lagged, with correlated noise, whole beats, samples lost as NaN.
 
     Parameters

@@ -1,8 +1,7 @@
 """Sweating: central drive, local factor, ceilings, the film on the skin."""
 
-import math
-
 from thermosim._jit import compiled
+from thermosim.physics.exponential import exponential
 
 
 @compiled
@@ -36,7 +35,7 @@ def local_sweat_factor(local_skin_C, reference_C, slope_K):
     >>> local_sweat_factor(34.0, 34.0, 10.0)
     1.0
     """
-    return math.exp((local_skin_C - reference_C) / slope_K)
+    return exponential((local_skin_C - reference_C) / slope_K)
 
 
 @compiled

@@ -1,0 +1,267 @@
+"""From the engine's flat arrays to the basic twin's plain dictionaries and back; random plausible cases for both."""
+
+from types import SimpleNamespace
+
+import basic_twin as twin
+import numpy as np
+
+from thermosim.cooling import boundary_row
+from thermosim.engine import nodes as n
+from thermosim.engine.records import PIECE, ROW
+from thermosim.parameters import PARAMETERS, SEGMENTS
+from thermosim.physics.air import saturation_pressure
+
+LAYERS = (("core", n.CORE), ("muscle", n.MUSCLE), ("fat", n.FAT), ("skin", n.SKIN))
+SINGLES = (
+    ("blood", n.BLOOD),
+    ("gut", n.GUT),
+    ("rectal", n.RECTAL),
+    ("lost", n.LOST),
+    ("joules_water", n.JOULES_WATER),
+)
+WATER = (n.SWEAT, n.DIFFUSED, n.EVAPORATED, n.DRIPPED, n.BREATHED, n.CONDENSED, n.RECEIVED, n.WICKED)
+BLOCK = (
+    n.PATCH_C,
+    n.PATCH_FILM,
+    n.STORE_J,
+    n.STORE_KG,
+    n.OUTER_C,
+    n.OUTER_KG,
+    n.FROM_SKIN,
+    n.FROM_AIR,
+    n.FROM_VAPOUR,
+    n.WITH_WATER,
+    n.RUN_OFF,
+    n.ROW_CONDENSED,
+    n.ROW_EVAPORATED,
+    n.ROW_DRIPPED,
+    n.ROW_WICKED,
+    n.ROW_CHARGED_KG,
+    n.ROW_CHARGED_J,
+)
+FAST = ("oxygen_fast", "oxygen_slow", "heart_work", "distance", "running_s")
+
+
+def to_vector(state: dict) -> np.ndarray:
+    """Write a state of the twin as the engine keeps it."""
+    vector = np.zeros(n.BASE + n.ROW_SIZE * len(state["rows"]))
+    for name, first in (*LAYERS, ("film", n.FILM)):
+        vector[first : first + n.N_SEGMENTS] = state[name]
+    for name, place in SINGLES:
+        vector[place] = state[name]
+    vector[n.JOULES : n.JOULES + n.N_BOUNDARY_TERMS] = [state["joules"][name] for name in twin.BOOKS]
+    for name, place in zip(twin.WATER, WATER):
+        vector[place] = state["water"][name]
+    for r, own in enumerate(state["rows"]):
+        for name, place in zip(twin.ROW_STATES, BLOCK):
+            vector[n.BASE + r * n.ROW_SIZE + place] = own[name]
+    return vector
+
+
+def to_twin(vector: np.ndarray) -> dict:
+    """Read the engine's state vector as the twin keeps it."""
+    rows = (vector.size - n.BASE) // n.ROW_SIZE
+    state = {name: vector[first : first + n.N_SEGMENTS].copy() for name, first in (*LAYERS, ("film", n.FILM))}
+    state.update({name: float(vector[place]) for name, place in SINGLES})
+    state["joules"] = {name: float(vector[n.JOULES + i]) for i, name in enumerate(twin.BOOKS)}
+    state["water"] = {name: float(vector[place]) for name, place in zip(twin.WATER, WATER)}
+    state["rows"] = [
+        {name: float(vector[n.BASE + r * n.ROW_SIZE + place]) for name, place in zip(twin.ROW_STATES, BLOCK)}
+        for r in range(rows)
+    ]
+    return state
+
+
+def fast_to_twin(fast: np.ndarray) -> dict:
+    """Read the engine's fast states by name."""
+    return {name: float(value) for name, value in zip(FAST, fast)}
+
+
+def plain(records: np.ndarray) -> list[dict]:
+    """Structured records as a list of dictionaries of Python numbers."""
+    return [{name: record[name].item() for name in records.dtype.names} for record in records]
+
+
+def person(**fields) -> SimpleNamespace:
+    """A runner as the engine's front door takes one; what is left out is an invented 65-kg runner."""
+    usual = {
+        "mass_kg": 65.0,
+        "height_m": 1.75,
+        "body_fat_pct": 15.0,
+        "sex": "male",
+        "heat_days": 0,
+        "vo2max_mL_kg_min": 60.0,
+        "economy_factor": 1.0,
+        "maximum_sweat_rate_L_h": None,
+        "resting_heart_rate_bpm": 50.0,
+        "maximum_heart_rate_bpm": 188.0,
+        "age_y": 35,
+        "clothing": "light_kit",
+    }
+    return SimpleNamespace(**{**usual, **fields})
+
+
+def piece(start_s, end_s, speed_m_s, air_C, humidity, **fields) -> np.ndarray:
+    """One stretch of steady effort and weather; ``fields`` may set any field of PIECE."""
+    record = np.zeros(1, dtype=PIECE)
+    usual = {
+        "start_s": start_s,
+        "end_s": end_s,
+        "speed_m_s": speed_m_s,
+        "surface": 1.0,
+        "pressure_kPa": 101.325,
+        "ground_air": 1.0,
+        "wind_across": 1.0,
+        "gait": -1,
+    }
+    for side in "01":
+        usual |= {
+            f"air_C_{side}": air_C,
+            f"radiant_C_{side}": air_C,
+            f"vapour_kPa_{side}": humidity * saturation_pressure(air_C),
+        }
+    for name, number in {**usual, **fields}.items():
+        record[name] = number
+    return record
+
+
+def random_person(rng) -> SimpleNamespace:
+    """Any adult runner, in any kit."""
+    height_m = rng.uniform(1.5, 2.0)
+    own = SimpleNamespace(
+        covered_fraction=rng.uniform(0, 1),
+        insulation_clo=rng.uniform(0, 1.2),
+        vapour_resistance_m2Pa_W=rng.uniform(0, 25),
+    )
+    return person(
+        mass_kg=rng.uniform(17.5, 32) * height_m**2,
+        height_m=height_m,
+        body_fat_pct=rng.choice([rng.uniform(6, 35), None]),
+        sex=rng.choice(["male", "female"]),
+        heat_days=rng.choice([0.0, rng.uniform(0, 14), None]),
+        vo2max_mL_kg_min=rng.uniform(35, 80),
+        economy_factor=rng.uniform(0.85, 1.2),
+        maximum_sweat_rate_L_h=rng.choice([None, rng.uniform(0.6, 3.0)]),
+        resting_heart_rate_bpm=rng.uniform(38, 80),
+        maximum_heart_rate_bpm=rng.choice([None, rng.uniform(160, 205)]),
+        age_y=int(rng.integers(18, 75)),
+        clothing=[own, "nude", "light_kit", "shirt_and_shorts", "coverall"][rng.integers(5)],
+    )
+
+
+def random_overrides(rng) -> dict[str, float]:
+    """What an ensemble may draw: every parameter that has a spread between people, inside its range."""
+    spread = [name for name, entry in PARAMETERS.items() if entry.sd > 0.0]
+    return {name: rng.uniform(PARAMETERS[name].low, PARAMETERS[name].high) for name in spread}
+
+
+def random_piece(rng) -> np.ndarray:
+    """Any effort in any weather, with straight-line changes."""
+    fields = {
+        f"{name}_{side}": rng.uniform(low, high)
+        for side in "01"
+        for name, low, high in (
+            ("air_C", -10, 45),
+            ("vapour_kPa", 0.05, 6.0),
+            ("wind_m_s", 0.0, 9.0),
+            ("solar_W_m2", 0.0, 1000.0),
+            ("radiant_C", -10, 75),
+        )
+    }
+    angle, gait = rng.uniform(0, np.pi), int(rng.choice([-1, -1, 0, 1, 2]))
+    return piece(
+        0.0,
+        600.0,
+        rng.choice([0.0, 0.03, rng.uniform(0.1, 2.5), rng.uniform(1.5, 6.5)]),
+        0.0,
+        0.5,
+        gait=gait,
+        grade=rng.choice([0.0, rng.uniform(-0.1, 0.1), rng.uniform(-0.45, 0.45)]),
+        carried_kg=rng.choice([0.0, rng.uniform(0, 12)]),
+        surface=rng.uniform(1.0, 1.4),
+        pressure_kPa=rng.uniform(65, 104),
+        wind_along=np.cos(angle),
+        wind_across=np.sin(angle),
+        ground_air=rng.integers(2),
+        fan_m_s=rng.uniform(0, 6),
+        cost_relation=rng.integers(2),
+        air_drag=rng.integers(2),
+        **fields,
+    )
+
+
+def random_rows(rng, area_m2) -> np.ndarray:
+    """None to two device rows: bare or tight, ice or another filling or a warm wrap, anywhere on the body."""
+    rows = []
+    for _ in range(rng.integers(0, 3)):
+        segment = rng.integers(n.N_SEGMENTS)
+        melt_low = rng.choice([0.0, rng.uniform(5, 30)])
+        fields = {
+            "area_m2": rng.uniform(0.05, 0.44) * area_m2[segment],
+            "contact_W_m2K": rng.uniform(10, 150),
+            "charge_kg": rng.uniform(0.05, 1.5),
+            "charge_C": melt_low + rng.choice([0.0, rng.uniform(-20, 30)]),
+            "melt_low_C": melt_low,
+            "melt_high_C": melt_low + rng.choice([0.0, rng.uniform(0, 4)]),
+            "latent_J_kg": rng.choice([334e3, 2e5, 0.0]),
+            "dry_J_K": rng.uniform(10, 200),
+            "dry_mass_kg": rng.uniform(0, 0.5),
+            "hold_kg": rng.choice([1e3, rng.uniform(0, 0.3)]),
+            "drip_on_skin": rng.uniform(0, 1),
+            "outer_area_m2": rng.uniform(0.01, 0.3),
+            "outer_conductance_W_m2K": rng.uniform(3, 200),
+            "outer_J_K": rng.uniform(30, 300),
+            "outer_absorptance": rng.uniform(0, 0.9),
+            "wicks": rng.integers(2),
+            "outer_exposure": rng.uniform(0, 1.2),
+            "drip_segment_1": rng.integers(12),
+            "drip_segment_2": rng.integers(12),
+        }
+        rows.append(boundary_row(SEGMENTS[segment], **fields))
+    return np.concatenate(rows) if rows else np.zeros(0, dtype=ROW)
+
+
+def random_state(rng, who, rows) -> dict:
+    """A body somewhere between cold rain and heat stroke, wet or dry, devices fresh or spent."""
+    core = rng.uniform(35.5, 41.0)
+    state = {
+        "core": core + rng.uniform(-1.5, 0.5, 12),
+        "muscle": core + rng.uniform(-6, 2, 12),
+        "fat": core + rng.uniform(-9, 0.5, 12),
+        "skin": rng.uniform(21, 35) + rng.uniform(-4, 5, 12),
+        "blood": core + rng.uniform(-0.6, 0.6),
+        "gut": core + rng.uniform(-2, 0.5),
+        "rectal": core + rng.uniform(-1, 0.3),
+        "film": rng.choice([0.0, 1.0, 1.6]) * rng.uniform(0, 1, 12) * who.film_full_kg_m2 * who.area,
+        "lost": rng.choice([0.0, rng.uniform(0, 3.5)]),
+        "joules_water": rng.uniform(0, 1e5),
+        "joules": {name: rng.normal(0, 1e6) for name in twin.BOOKS},
+        "water": {name: rng.uniform(0, 2) for name in twin.WATER},
+    }
+    state["rows"] = []
+    for row in rows:
+        own = twin.new_row(row, state)
+        charge = rng.choice([row["charge_kg"], rng.uniform(0.02, 1.0) * row["charge_kg"]])
+        own |= {
+            "patch_C": rng.uniform(8, 36),
+            "film_kg": rng.uniform(0, 1.5) * who.film_full_kg_m2 * row["area_m2"],
+            "store_kg": charge,
+            "store_J": rng.uniform(-1.2, 0.6) * charge * max(row["latent_J_kg"], 5e4),
+            "outer_C": rng.uniform(-5, 45),
+            "outer_kg": rng.choice([0.0, rng.uniform(0, 0.03)]),
+            "from_skin_J": rng.uniform(0, 1e5),
+            "dripped_kg": rng.uniform(0, 0.1),
+        }
+        state["rows"].append(own)
+    return state
+
+
+def random_fast(rng, who) -> dict:
+    """Oxygen uptake and heart rate somewhere in a run."""
+    return {
+        "oxygen_fast": rng.uniform(who.resting_W, who.maximal_W),
+        "oxygen_slow": rng.uniform(0, 80.0),
+        "heart_work": rng.uniform(0, 140.0),
+        "distance": rng.uniform(0, 2e4),
+        "running_s": rng.uniform(0, 9000.0),
+    }

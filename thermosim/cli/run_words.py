@@ -1,0 +1,174 @@
+"""One run in numbers and words: the JSON object, the answer sentence, the key figures."""
+
+import json
+from typing import Any
+
+import numpy as np
+
+from thermosim.cli.terminal import number
+
+LIMITING = {1: "what the air can take", 2: "the sweat rate"}
+
+
+def run_result(ds, cautions: list[str], beta_blocker: bool = False) -> dict[str, Any]:
+    """Return the JSON object of ``simulate``."""
+    result = {
+        "core_at_end_C": float(ds.core_temperature[-1]), "peak_core_C": float(ds.attrs["peak_core_C"]),
+        "mean_skin_at_end_C": float(ds.mean_skin_temperature[-1]),
+        "heart_rate_at_end_bpm": None if beta_blocker else float(ds.heart_rate[-1]),
+        "sweat_loss_L": float(ds.sweat_loss[-1]), "time_to_limit_min": float(ds.attrs["time_to_limit_s"]) / 60.0,
+        "limit_C": float(ds.attrs["limit_C"]), "distance_m": float(ds.distance[-1]),
+        "max_closure_W": float(ds.attrs["max_closure_W"]), "warnings": json.loads(ds.attrs["warnings"]), "cautions": cautions,
+    }  # fmt: skip
+    if "heart_rate_recorded" in ds:
+        result |= against_recorded(ds, beta_blocker)
+    return result
+
+
+def against_recorded(ds, beta_blocker: bool = False) -> dict[str, Any]:
+    """Return how modelled heart rate differs from the recorded one, and the recording's gaps."""
+    from thermosim.inputs.recordings import find_gaps
+
+    recorded = ds["heart_rate_recorded"].values
+    there = np.isfinite(recorded)
+    times = ds["recorded_time"].values
+    gaps = [
+        {"from_s": float(a), "to_s": float(b), "seconds": float(b - a)} for a, b in find_gaps(times[there])
+    ]
+    if beta_blocker or not there.any():
+        return {"heart_rate_rmse_bpm": None, "heart_rate_bias_bpm": None, "gaps": gaps}
+    difference = np.interp(times[there], ds.time.values, ds.heart_rate.values) - recorded[there]
+    return {
+        "heart_rate_rmse_bpm": float(np.sqrt(np.mean(difference**2))),
+        "heart_rate_bias_bpm": float(difference.mean()),
+        "gaps": gaps,
+    }
+
+
+def answer(ds) -> str:
+    """Return the one sentence that answers: what core does, and when it meets the limit, if it does."""
+    minutes, core = float(ds.time[-1]) / 60.0, ds.core_temperature.values
+    change = float(core[-1] - core[0])
+    verb = (
+        "stays within 0.1 °C"
+        if abs(change) < 0.05
+        else f"{'rises' if change > 0 else 'falls'} {number(abs(change))} °C"
+    )
+    return f"Core {verb}, to {number(core[-1])} °C, in {minutes:.3g} min, {_against_limit(ds)}{_why(ds)}."
+
+
+def _against_limit(ds) -> str:
+    limit, crossing = float(ds.attrs["limit_C"]), float(ds.attrs["time_to_limit_s"])
+    if np.isnan(limit):
+        return "and no limit is set for it"
+    site = str(ds.attrs.get("limit_site", "core"))
+    where = f"your limit of {number(limit)} °C" + ("" if site == "core" else f" ({site})")
+    if np.isfinite(crossing):
+        return f"and crosses {where} at minute {crossing / 60.0:.0f}"
+    band = float(ds.attrs.get("core_band_K", 0.0))
+    line = ds["core_temperature" if site == "core" else f"{site}_temperature"].values + band
+    above = np.flatnonzero(line >= limit)
+    if above.size:
+        return f"below {where}; with its band of ±{number(band)} °C nobody can say from minute {ds.time.values[above[0]] / 60.0:.0f} on"
+    return f"and stays inside {where}"
+
+
+def _why(ds) -> str:
+    limited = ds.limited_by.values
+    if (limited != 0).mean() < 0.05:
+        return ""
+    return f"; evaporation is limited by {LIMITING[int(np.bincount(limited[limited != 0]).argmax())]}"
+
+
+def key_figures(ds, result: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+    """Return rows of (quantity, value, unit, remark)."""
+    limit = (
+        "no default limit for this runner"
+        if np.isnan(result["limit_C"])
+        else f"limit {number(result['limit_C'])} °C"
+    )
+    crossing = result["time_to_limit_min"]
+    when = (
+        ""
+        if np.isnan(result["limit_C"])
+        else ("limit not reached" if np.isnan(crossing) else f"limit crossed at minute {crossing:.0f}")
+    )
+    speed = result["distance_m"] / float(ds.time[-1])
+    pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {_pace(speed)} min/km"
+    heart = result["heart_rate_at_end_bpm"]
+    rows = [
+        ("Core at the end", number(result["core_at_end_C"]), "°C", f"{limit}, band ±{number(float(ds.attrs['core_band_K']))} °C"),
+        ("Peak core", number(result["peak_core_C"]), "°C", when),
+        ("Mean skin at the end", number(result["mean_skin_at_end_C"]), "°C", ""),
+        ("Heart rate at the end", "–" if heart is None else number(heart, 0), "bpm", "not modelled with a beta-blocker" if heart is None else "modelled"),
+        ("Sweat loss", number(result["sweat_loss_L"], 2), "L", f"{number(100 * float(ds.body_mass_loss[-1]) / _mass(ds))} % of body mass lost in all"),
+        ("Distance", number(result["distance_m"] / 1000.0, 2), "km", pace),
+    ]  # fmt: skip
+    if result.get("heart_rate_rmse_bpm") is not None:
+        bias = result["heart_rate_bias_bpm"]
+        side = (
+            "none on average"
+            if abs(bias) < 0.5
+            else f"modelled {number(abs(bias), 0)} bpm {'above' if bias > 0 else 'below'} on average"
+        )
+        rows.append(
+            (
+                "Recorded heart rate",
+                number(result["heart_rate_rmse_bpm"], 0),
+                "bpm",
+                f"root-mean-square difference; {side}",
+            )
+        )
+    if result.get("gaps"):
+        longest = max(gap["seconds"] for gap in result["gaps"])
+        rows.append(
+            ("Gaps in the recording", str(len(result["gaps"])), "", f"longest {longest:.0f} s, kept as gaps")
+        )
+    rows += _devices(ds)
+    rows.append(
+        (
+            "Largest closure",
+            "< 0.01" if result["max_closure_W"] < 0.01 else number(result["max_closure_W"], 2),
+            "W",
+            "what the heat books leave over",
+        )
+    )
+    return rows
+
+
+def _devices(ds) -> list[tuple[str, str, str, str]]:
+    if "device_power" not in ds:
+        return []
+    rows, seconds = [], np.diff(ds.time.values)
+    for name in ds.device.values:
+        power = ds.device_power.sel(device=name).values
+        skin, air, vapour = (float(np.sum(0.5 * (line[1:] + line[:-1]) * seconds)) / 1000.0 for line in power)
+        coldest = float(ds.device_skin_temperature.sel(device=name).min())
+        label = str(name).replace("_", " ")
+        rows.append(
+            (
+                f"Heat into the {label}",
+                number(skin, 0),
+                "kJ",
+                f"from the skin; {number(air + vapour, 0)} kJ from the air; coldest skin {number(coldest, 0)} °C",
+            )
+        )
+    return rows
+
+
+def _mass(ds) -> float:
+    return float(json.loads(ds.attrs["inputs"])["runner"]["mass_kg"])
+
+
+def _pace(speed_m_s: float) -> str:
+    seconds = round(1000.0 / speed_m_s)
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def assumed_sentence(effect: dict[str, Any]) -> str:
+    """Return what an assumed range does to the end of the run."""
+    core, heart = effect["core_effect_K"], effect["heart_rate_effect_bpm"]
+    unit = "" if effect["unit"] == "1" else f" {effect['unit']}"
+    value = "" if effect["value"] is None else f" around {effect['value']:g}{unit}"
+    return (f"{effect['name']} is assumed {effect['low']:g} to {effect['high']:g}{unit}{value}: over that range core at the end moves by "
+            f"{number(core[0], 2, True)} to {number(core[1], 2, True)} °C, heart rate by {number(heart[0], 0, True)} to {number(heart[1], 0, True)} bpm.")  # fmt: skip

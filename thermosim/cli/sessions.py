@@ -1,0 +1,142 @@
+"""From a file and flags to one session: a session file, a saved run, or flags alone; a flag replaces a field."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from thermosim.cli.fields import number_or_text
+from thermosim.errors import InputError
+
+HDF5_MARK = b"\x89HDF"
+
+
+class Asked(NamedTuple):
+    """What a command is to run."""
+
+    session: Any
+    variant: str | None
+    two_node: bool
+
+
+def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked:
+    """Return the session behind a file, flags or both, and what a saved run says about how it was run."""
+    from thermosim.inputs.session import Session
+
+    if path is None:
+        if not fields:
+            raise InputError(
+                "is missing",
+                field="session",
+                remedy="name a session file, or describe the run by flags (see --help)",
+            )
+        return Asked(Session.from_fields(fields), variant, False)
+    two_node = False
+    if is_saved_run(path):
+        attributes = read_run(path).attrs
+        if "inputs" not in attributes:
+            raise InputError(
+                "holds no inputs of a thermosim run",
+                file=str(path),
+                remedy="use a file that simulate --out wrote",
+            )
+        session = Session.from_json(attributes["inputs"])
+        variant = variant or attributes.get("variant")
+        two_node = bool(attributes.get("two_node", 0))
+    else:
+        session = Session.read(path)
+    return Asked(session.with_overrides(fields) if fields else session, variant, two_node)
+
+
+def is_saved_run(path: Path) -> bool:
+    """Return whether a file is a saved run, told by its content."""
+    try:
+        with open(path, "rb") as stream:
+            return stream.read(4) == HDF5_MARK
+    except OSError:
+        return False  # the reader says what is wrong with it
+
+
+def read_run(path: Path):
+    """Return the Dataset of a saved run; any other file is refused in one sentence."""
+    import xarray as xr
+
+    from thermosim.inputs.files import read_bytes
+
+    read_bytes(path)
+    remedy = "use a file that simulate --out wrote"
+    if not is_saved_run(path):
+        raise InputError("is not a saved run (NetCDF 4)", file=str(path), remedy=remedy)
+    try:
+        with xr.open_dataset(path, engine="h5netcdf", decode_times=False) as ds:
+            return ds.load()
+    except Exception:
+        raise InputError(
+            "is damaged: it cannot be read as a saved run", file=str(path), remedy=remedy
+        ) from None
+
+
+def parse_cooling(text: str) -> dict[str, Any]:
+    """Return the device table of one ``--cooling`` flag, such as ``ice_collar:ice_kg=0.25,covered=true``.
+
+    Several values of one field are parted by ``+``: ``refill_min=20+40``.
+    """
+    from thermosim.cooling import from_spec
+    from thermosim.inputs.limits import check_device
+
+    name, _, rest = text.partition(":")
+    spec: dict[str, Any] = {"device": name.strip()}
+    for item in filter(None, (one.strip() for one in rest.split(","))):
+        field, equals, value = item.partition("=")
+        if not equals or not field.strip() or not value.strip():
+            raise InputError(f"has {item!r}, allowed is field=value", field="--cooling",
+                             remedy="write e.g. --cooling ice_collar:ice_kg=0.25,covered=true")  # fmt: skip
+        if field.strip() in spec:
+            raise InputError(f"has {field.strip()} twice", field="--cooling", remedy="keep one of them")
+        spec[field.strip()] = _cooling_value(field.strip(), value.strip())
+    spec = check_device(spec)
+    from_spec(spec)
+    return spec
+
+
+def _cooling_value(field: str, text: str) -> Any:
+    if text.lower() in ("true", "false"):
+        return text.lower() == "true"
+    if field == "refill_min":
+        return [number_or_text(one) for one in text.split("+")]
+    return number_or_text(text)
+
+
+def wearing(asked: Asked, cooling: list[str]) -> Asked:
+    """Return the request with its variant's cooling replaced by what the flags say is worn."""
+    if not cooling:
+        return asked
+    from thermosim.inputs.limits import Variant
+    from thermosim.story import variant_of
+
+    base = variant_of(asked.session, asked.variant)
+    worn = Variant(
+        name=base.name if base.cooling else "cooled", cooling=[parse_cooling(text) for text in cooling]
+    )
+    return Asked(replace(asked.session, variants=(worn,)), worn.name, asked.two_node)
+
+
+def with_variants(session, cooling: list[str]):
+    """Return the session with one more variant for each ``--cooling``, named after its device and fields."""
+    if not cooling:
+        return session
+    from thermosim.inputs.limits import Variant
+
+    added = tuple(Variant(name=text[:40], cooling=[parse_cooling(text)]) for text in cooling)
+    return replace(session, variants=session.variants + added)
+
+
+def no_default_limit(session) -> bool:
+    """Return whether the runner is outside the adult model and nobody has set a limit for them."""
+    return outside_adult_model(session.runner) and session.limits.core_temperature_C is None
+
+
+def outside_adult_model(runner) -> bool:
+    """Return whether a runner is under 18 or pregnant."""
+    from thermosim.inputs.runner import ADULT_AGE_Y
+
+    return runner.pregnant or runner.age_y < ADULT_AGE_Y

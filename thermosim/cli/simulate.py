@@ -1,0 +1,181 @@
+"""``thermosim simulate``: one run of a session, of a saved run again, or of flags."""
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from thermosim.cli.fields import SESSION_GROUPS, with_fields
+from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, terminal_form
+from thermosim.cli.writing import ForceFlag, OutFlag, PictureFlag
+
+CoolingFlag = Annotated[
+    list[str] | None,
+    typer.Option("--cooling", metavar="DEVICE:FIELD=VALUE,…", rich_help_panel="Cooling",
+                 help="wear a device, e.g. ice_collar:ice_kg=0.25,covered=true,from_min=10,refill_min=30+50; may be given again")]  # fmt: skip
+VariantFlag = Annotated[
+    str | None,
+    typer.Option(
+        "--variant",
+        metavar="NAME",
+        help="variant of the session; the first unless named",
+        rich_help_panel="Cooling",
+    ),
+]
+
+EPILOG = """\
+[bold]Example[/bold], no file needed: a warm humid evening, with an ice collar, as a picture:
+
+thermosim simulate --mass-kg 65 --height-m 1.75 --speed-m-s 3.3 --minutes 60 --air-temperature-C 31 \
+--relative-humidity-pct 85 --heat-days 9 --cooling ice_collar:ice_kg=0.25,covered=true --picture run.png
+
+[bold]From a file[/bold], with one field replaced, saved, and run again with the same digits:
+
+thermosim simulate salt-pans.session.toml --variant collar --minutes 45 --out run.nc
+
+thermosim simulate run.nc
+
+[bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), sweat_loss_L, \
+time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, max_closure_W, \
+warnings, cautions; with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less recorded) and gaps (from_s, to_s, seconds).
+
+Flags replace fields of the file. Without --out, --picture or --ledger-picture nothing is written."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(
+        "simulate", epilog=EPILOG, short_help="one run: core, skin, heart rate, sweat, every heat term"
+    )(simulate)
+
+
+@with_fields(*SESSION_GROUPS)
+def simulate(
+    session: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[SESSION]", help="a *.session.toml, or RUN.nc to run it again", show_default=False
+        ),
+    ] = None,
+    variant: VariantFlag = None,
+    cooling: CoolingFlag = None,
+    two_node: Annotated[
+        bool,
+        typer.Option(
+            "--two-node",
+            metavar=" ",
+            help="one core and one skin node, for teaching",
+            rich_help_panel="Output",
+        ),
+    ] = False,
+    out: OutFlag = None,
+    picture: PictureFlag = None,
+    ledger_picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--ledger-picture",
+            metavar="PATH",
+            help="draw every heat term over time, .png or .svg",
+            rich_help_panel="Output",
+        ),
+    ] = None,
+    force: ForceFlag = False,
+    json_: JsonFlag = False,
+    quiet: QuietFlag = False,
+    verbose: VerboseFlag = False,
+    *,
+    fields: dict,
+) -> dict:
+    """One run, minute by minute: core, skin, heart rate, sweat, every heat term.
+
+    The answer comes with its limits: how far modelled core can be trusted, which defaults were used, what limits the runner.
+    """
+    from thermosim.cli.sessions import gather, wearing
+    from thermosim.cli.writing import check_targets
+
+    talk = Talk(json_, quiet, verbose)
+    asked = wearing(gather(session, fields, variant), cooling or [])
+    check_targets(out, [picture, ledger_picture], force)
+    with talk.progress("running") as say:
+        ds, lines = run(asked, two_node or asked.two_node)
+        say("drawing")
+        written = _write(ds, out, picture, ledger_picture, force)
+    return _tell(talk, asked, ds, lines, written)
+
+
+def run(asked, two_node: bool):
+    """Run the request; return its Dataset, completed with what its assumed inputs change, and its cautions."""
+    from thermosim.cli.run_words import assumed_sentence
+    from thermosim.cli.sessions import no_default_limit
+    from thermosim.story import simulate_session
+    from thermosim.study.assumed import effects_of_assumed
+
+    session = asked.session
+    ds = simulate_session(session, asked.variant, two_node=two_node)
+    warnings = json.loads(ds.attrs["warnings"])
+    if no_default_limit(session):
+        ds.attrs |= {"limit_C": float("nan"), "time_to_limit_s": float("nan")}
+        warnings = [
+            sentence for sentence in warnings if not sentence.startswith("The core limit is the default")
+        ]
+    if session.assumed and not two_node:
+        effects = effects_of_assumed(session, asked.variant)
+        warnings += [assumed_sentence(effect) for effect in effects]
+        ds.attrs["assumed"] = json.dumps(effects, ensure_ascii=False)
+    if two_node:
+        warnings.append("Two nodes stand for the whole body: for teaching, not for planning.")
+    lines = cautions_of(session, ds)
+    ds.attrs |= {
+        "two_node": int(two_node),
+        "warnings": json.dumps(warnings, ensure_ascii=False),
+        "cautions": json.dumps(lines, ensure_ascii=False),
+    }
+    return ds, lines
+
+
+def cautions_of(session, ds) -> list[str]:
+    """Return the cautions that this run must carry, first lines first."""
+    from thermosim import cautions
+    from thermosim.cli.sessions import outside_adult_model
+
+    lines = terminal_form(cautions.for_result(device="device" in ds.dims, uncompensable=bool((ds.limited_by.values != 0).mean() > 0.05),
+                                band_K=float(ds.attrs["core_band_K"])))  # fmt: skip
+    first = []
+    if outside_adult_model(session.runner):
+        first += [f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}"]
+    if session.runner.beta_blocker:
+        first += [cautions.BETA_BLOCKERS]
+    highest = max(float(ds.attrs["peak_core_C"]), float(session.limits.core_temperature_C or 0.0))
+    if highest > 39.0:
+        first += [cautions.MEASURED_CORE_ABOVE_39]
+    return lines[:3] + first + lines[3:]
+
+
+def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
+    from thermosim import look
+    from thermosim.cli import writing
+
+    pages = {"run.png": lambda: look.run_overview(ds), "ledger.png": lambda: look.ledger_over_time(ds)}
+    extras = {}
+    if "heart_rate_recorded" in ds:
+        extras["recorded.csv"] = lambda path: writing.recorded_table(ds).to_csv(path)
+    targets = writing.dataset_targets(ds, out, "run", pages, extras)
+    for path, page in zip((picture, ledger_picture), pages.values(), strict=True):
+        if path is not None:
+            targets.append(writing.Target(path, lambda there, page=page: writing.draw(page, there)))
+    return writing.write_all(targets, force)
+
+
+def _tell(talk, asked, ds, lines, written) -> dict:
+    from thermosim.cli.run_words import answer, key_figures, run_result
+
+    result = run_result(ds, lines, asked.session.runner.beta_blocker)
+    talk.cautions(lines, device="device" in ds.dims)
+    if not talk.as_json:
+        talk.write(answer(ds), style="bold")
+        talk.table([("", "left"), ("", "right"), ("", "left"), ("", "left")], key_figures(ds, result))
+    talk.warnings(result["warnings"])
+    talk.wrote(written)
+    talk.result(result)
+    return result

@@ -1,0 +1,106 @@
+"""Before a run: where steps must end, how long they may be, how many stages they need."""
+
+import numpy as np
+
+from thermosim.engine import nodes as n
+from thermosim.engine.methods import RKC2, chebyshev_coefficients, stability_limit
+from thermosim.errors import NumericalFailure
+
+# Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
+# quickest node of the runner and the devices needs, and short steps after a jump.
+METHOD, STEP_S, FIRST_STEP_S = RKC2, 15.0, 3.0
+FEWEST_STAGES, MOST_STAGES = 3, 6
+STEEPEST_SKIN_FLOW_K = (
+    6.0  # largest core-skin difference that a rising skin flow works on, for the bound below
+)
+SAFETY_OF_BOUND = 1.15
+TABLES = np.zeros((MOST_STAGES + 1, MOST_STAGES, 4))
+for _stages in range(2, MOST_STAGES + 1):
+    TABLES[_stages, :_stages] = chebyshev_coefficients(_stages)
+
+
+def stops_of(pieces, events, save_times_s) -> tuple[np.ndarray, np.ndarray]:
+    """Merge declared jumps and save times into the times a step must end on; say which are saved."""
+    start, end = float(pieces["start_s"][0]), float(pieces["end_s"][-1])
+    jumps = np.concatenate([pieces["start_s"], pieces["end_s"], events["time_s"]])
+    jumps = jumps[(jumps >= start) & (jumps <= end)]
+    saves = np.asarray(save_times_s, dtype=float)
+    stops = np.unique(np.concatenate([jumps, saves, [start, end]]).round(6))
+    return stops, np.isin(stops, saves.round(6)).astype(np.int64)
+
+
+def stiffest_rates(runners, pieces, rows) -> np.ndarray:
+    """Bound on the largest eigenvalue of each runner's thermal network [1/s], at the strongest forcing.
+
+    Sum of a node's conductances over its heat capacity, with a margin for the coupling to its neighbours.
+    Evaporation counts at full wettedness near 36 °C; the blood pool, the quickest node, also sees skin flow rise
+    with its own temperature. Checked against eigenvalues of the Jacobian in the tests. ``rows`` is (runs, n_rows).
+    """
+    wind = np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]) * runners["air_speed_factor"].max()
+    fastest = max(float((pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
+    h_c = 8.7 * fastest**0.6 if fastest > 1.0 else 3.5 + 5.2 * fastest
+    lewis_slope = (
+        16.5 * 0.33 * 101.325 / float(pieces["pressure_kPa"].min())
+    )  # [1] evaporation over convection per kelvin, 36 °C
+    weight = np.maximum(runners["convection_weight"], runners["swing_weight"])
+    blood = runners["heat_capacity_of_blood_J_L"][:, None] / 60.0
+    skin_blood = blood * runners["skin_flow_ceiling_rest_L_min"][:, None] * runners["skin_flow_share"]
+    skin_air = (h_c * weight * (1.0 + lewis_slope) + 6.0) * runners["area_m2"]
+    capacity = runners["capacity_J_K"]
+    skin = (skin_air + runners["conductance_fat_skin"] + skin_blood) / capacity[:, n.SKIN : n.BLOOD]
+    working = runners["muscle_flow_gain_L_per_L_oxygen"] * runners["maximal_W"] / runners["oxygen_J_L"] * 60.0
+    flows = (
+        runners["muscle_flow_rest_L_min"]
+        + working
+        + runners["core_flow_L_min"].sum(axis=1)
+        + runners["fat_flow_L_min"].sum(axis=1)
+        + np.maximum(runners["skin_flow_ceiling_exercise_L_min"], 3.0)
+        + STEEPEST_SKIN_FLOW_K * runners["skin_flow_gain_L_min_K"]
+    )
+    fat = (runners["conductance_muscle_fat"] + runners["conductance_fat_skin"]) / capacity[:, n.FAT : n.SKIN]
+    found = [0.8 * skin.max(axis=1), 1.1 * fat.max(axis=1), blood[:, 0] * flows / capacity[:, n.BLOOD]]
+    everyone = np.arange(runners.size)
+    for k in range(rows.shape[1]):
+        row = rows[:, k]
+        s = row["segment"]
+        per_area = (runners["conductance_fat_skin"][everyone, s] + skin_blood[everyone, s]) / runners[
+            "area_m2"
+        ][everyone, s]
+        skin_capacity = capacity[everyone, n.SKIN + s] / runners["area_m2"][everyone, s]
+        found.append(1.5 * (row["contact_W_m2K"] + per_area) / skin_capacity)
+        outer = row["outer_conductance_W_m2K"] + h_c * weight[everyone, s] * (1.0 + 0.5 * lewis_slope) + 6.0
+        found.append(1.5 * row["outer_area_m2"] * outer / row["outer_J_K"])
+        drained = row["dry_J_K"] + row["liquid_J_kgK"] * np.minimum(
+            row["hold_kg"], 0.2 * row["charge_kg"]
+        ) * (1 - row["wicks"])
+        found.append(
+            (row["contact_W_m2K"] * row["area_m2"] + row["outer_conductance_W_m2K"] * row["outer_area_m2"])
+            / drained
+        )
+    return SAFETY_OF_BOUND * np.max(found, axis=0)
+
+
+def plan_steps(
+    runners, pieces, rows, method: int, stages: int | None, wanted_s: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return stages and longest step [s] of each runner, 20 % away from the method's stability limit.
+
+    With ``stages`` None the fewest that reach the wanted step are taken; where even the most do not, steps shrink.
+
+    Raises
+    ------
+    NumericalFailure
+        When even a tenth of a second would not do: an input makes a node far too quick.
+    """
+    rates = stiffest_rates(runners, pieces, rows)
+    choices = [stages] if stages else range(FEWEST_STAGES, MOST_STAGES + 1)
+    limits = np.array([0.8 * stability_limit(method, s) for s in choices])
+    enough = limits[None, :] >= wanted_s * rates[:, None]
+    chosen = np.where(enough.any(axis=1), enough.argmax(axis=1), len(limits) - 1)
+    steps = np.minimum(wanted_s, limits[chosen] / rates)
+    if steps.min() < 0.1:
+        raise NumericalFailure(
+            f"The quickest node of this runner or device settles within {1.0 / rates.max():.3f} s, too fast for steps of 0.1 s. "
+            "Give the device more heat capacity or less contact conductance."
+        )
+    return np.array(choices)[chosen], steps

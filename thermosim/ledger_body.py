@@ -1,0 +1,147 @@
+"""The body of a ledger: size and limits of the person, what is worn, and what start and end store."""
+
+from types import SimpleNamespace
+from typing import Any, NamedTuple
+
+from thermosim.constants import CLO, LEWIS_RELATION
+from thermosim.errors import InputError
+
+# Usual weights of core and skin in mean body temperature in the heat (from memory, high confidence).
+CORE_WEIGHT, SKIN_WEIGHT = 0.8, 0.2
+# Vapour permeability index of light clothing: turns clo into vapour resistance; ISO 9920 (high confidence).
+PERMEABILITY_INDEX = 0.38
+
+TEMPERATURES = ("core_start_C", "core_end_C", "skin_start_C", "skin_end_C")
+
+
+class Person(NamedTuple):
+    """The body behind an instant; fields that nothing needs may be None."""
+
+    mass_kg: float | None
+    height_m: float | None
+    surface_area_m2: float
+    heat_capacity_J_K: float | None
+    clothing: Any
+    economy: float
+    maximum_sweat_rate_L_h: float
+    wettedness_limit: float
+    warnings: tuple[str, ...]
+
+
+def height_of(card, own) -> float:
+    """Height [m] that Du Bois' formula needs for a stated surface; missing when neither is stated."""
+    from thermosim.inputs.checks import check_range, missing
+
+    if "surface_area_m2" not in own:
+        raise missing("height_m")
+    mass = check_range("mass_kg", card["mass_kg"])
+    return (own["surface_area_m2"] / (0.202 * mass**0.425)) ** (1.0 / 0.725)
+
+
+def person_of(runner, own, given) -> Person:
+    """Return the body: from a runner, or from a stated surface alone."""
+    from thermosim.inputs.checks import missing
+    from thermosim.parameters import value
+    from thermosim.physiology.acclimatisation import heat_days_effect
+    from thermosim.physiology.body import build_body
+
+    if runner is None and "surface_area_m2" not in own:
+        raise missing("mass_kg")
+    heat_days = runner.heat_days if runner is not None else given.get("heat_days")
+    adapted = heat_days_effect(heat_days or 0.0, value("heat_days_scale"))
+    limit = value("wettedness_limit_unacclimatised")
+    limit += (1.0 - limit) * adapted
+    largest = runner.maximum_sweat_rate_L_h if runner is not None else given.get("maximum_sweat_rate_L_h")
+    if largest is None:
+        largest = value("maximum_sweat_rate_L_h") * (1.0 + value("acclimatised_sweat_gain") * adapted)
+    notes = (
+        []
+        if heat_days is not None
+        else [f"heat_days is unknown: 0 are assumed, so wettedness is limited to {limit:g}."]
+    )
+    if runner is None:
+        kit = _kit_alone(given)
+        return Person(None, None, own["surface_area_m2"], None, kit, 1.0, largest, limit, tuple(notes))
+    body = build_body(
+        runner.mass_kg, runner.height_m, runner.body_fat_resolved_pct, value("conduction_factor")
+    )
+    area = own.get("surface_area_m2", body.surface_area_m2)
+    notes += [note for note in runner.warnings() if note.startswith("Adult model")]
+    return Person(
+        runner.mass_kg,
+        runner.height_m,
+        area,
+        body.total_capacity_J_K,
+        runner.clothing,
+        runner.economy_factor,
+        largest,
+        limit,
+        tuple(notes),
+    )
+
+
+def _kit_alone(given):
+    from thermosim.inputs.checks import check_choice
+    from thermosim.inputs.runner import Clothing
+    from thermosim.parameters import CLOTHING
+
+    kit = given.get("clothing", "light_kit")
+    return Clothing(**kit) if isinstance(kit, dict) else check_choice("clothing", kit, CLOTHING)
+
+
+def clothing_now(person, own, air_speed):
+    """Return covered share, dry [m²K/W] and vapour [m²kPa/W] resistance now, and the clothing in words.
+
+    Kits are stated as effective at running speed. ``clothing_clo`` is the static value that textbooks give,
+    over the whole body. Motion or wind, whichever is faster, thins both by the same law.
+    """
+    from thermosim.inputs.flat import clothing_of
+    from thermosim.parameters import value
+    from thermosim.physics.clothing import motion_factor
+    from thermosim.physiology.body import column
+
+    static = value("clothing_static_ratio")
+    motion = motion_factor(
+        max(own.get("speed_m_s", 0.0), air_speed), static, value("clothing_reference_speed_m_s")
+    )
+    if "clothing_clo" in own:
+        resistance = own["clothing_clo"] * CLO * motion / static
+        return (
+            1.0,
+            resistance,
+            resistance / (LEWIS_RELATION * PERMEABILITY_INDEX),
+            f"{own['clothing_clo']:g} clo",
+        )
+    covered, clo, vapour = clothing_of(SimpleNamespace(clothing=person.clothing))
+    share = float((covered * column("area_share")).sum())
+    worn = (
+        person.clothing.replace("_", " ")
+        if isinstance(person.clothing, str)
+        else f"{clo:g} clo on {share:.0%}"
+    )
+    return share, clo * CLO * motion, vapour / 1000.0 * motion, worn
+
+
+def stated_storage(person, own):
+    """Return stated storage [W], directly or from temperatures at start and end, with a note."""
+    from thermosim.inputs.checks import missing
+
+    stated = [name for name in TEMPERATURES if name in own]
+    if not stated:
+        return own.get("storage_W"), []
+    for name in (*TEMPERATURES, "minutes"):
+        if name not in own:
+            problem = (
+                f"is missing: {stated[0]} asks for start and end of core and skin, and the minutes between"
+            )
+            raise InputError(problem, field=name, remedy=f"add {name}, or give storage_W instead")
+    if person.heat_capacity_J_K is None:
+        raise missing("mass_kg")
+    core = own["core_end_C"] - own["core_start_C"]
+    skin = own["skin_end_C"] - own["skin_start_C"]
+    mean = CORE_WEIGHT * core + SKIN_WEIGHT * skin
+    note = (
+        f"Mean body temperature is taken as {CORE_WEIGHT:g} core + {SKIN_WEIGHT:g} skin: "
+        f"it changes by {mean:+.2f} K in {own['minutes']:g} min."
+    )
+    return person.heat_capacity_J_K * mean / (60.0 * own["minutes"]), [note]

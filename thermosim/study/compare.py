@@ -1,0 +1,344 @@
+"""Variants of a session as a paired ensemble: degrees first, then minutes, then the share that never gets there."""
+
+from typing import NamedTuple
+
+import numpy as np
+import xarray as xr
+
+from thermosim.dataset import version
+from thermosim.engine import batch as columns
+from thermosim.engine import integrate as kernel
+from thermosim.engine.nodes import DONE, STATUS_SENTENCES
+from thermosim.errors import InputError, NumericalFailure
+from thermosim.parameters import value
+from thermosim.story import SITES, prepare_session, simulate_session
+from thermosim.study.ensemble import Members, draw_members, run_variant
+
+BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
+CONTRAST_MIN = 45.0
+LARGEST_BOOK_ERROR = 1e-6
+
+
+class Comparison(NamedTuple):
+    """Result of :func:`compare`."""
+
+    result: dict
+    dataset: xr.Dataset
+
+
+def interval(values) -> dict | None:
+    """Return median and 90 % interval; None where nothing can be said.
+
+    Infinite values (never) are kept in the order; a quantile that falls among them is None.
+    """
+    values = np.asarray(values, dtype=float)
+    values = values[~np.isnan(values)]
+    if values.size == 0:
+        return None
+    found = np.quantile(
+        values, [0.5, 0.05, 0.95], method="inverted_cdf" if np.isinf(values).any() else "linear"
+    )
+    return {
+        name: (float(v) if np.isfinite(v) else None)
+        for name, v in zip(("median", "low", "high"), found, strict=True)
+    }
+
+
+def compare(session, *, members: int | None = None, seed: int | None = None, progress=None) -> Comparison:
+    """Compare the variants of a session with common random numbers.
+
+    Parameters
+    ----------
+    session : Session
+        With two or more variants; the first is what the others are compared against.
+    members, seed : int, optional
+        Replace the session's ensemble.
+    progress : callable, optional
+        Called with a sentence and a share done [1].
+
+    Returns
+    -------
+    Comparison
+        ``result`` is the JSON object; ``dataset`` has dimensions variant, member, time.
+
+    Raises
+    ------
+    InputError
+        Fewer than two variants.
+    NumericalFailure
+        A member failed, or the two arms' books differ by more than the terms explain.
+    """
+    if len(session.variants) < 2:
+        raise InputError(
+            "has one entry, needed are two or more to compare",
+            field="variant",
+            remedy="add a [[variant]] with its cooling",
+        )
+    count, seed = members or session.ensemble.members, session.ensemble.seed if seed is None else seed
+    say = progress or (lambda sentence, share: None)
+    say("drawing the ensemble", 0.0)
+    drawn = draw_members(session, count, seed)
+    end = float(session.effort.end_s[-1])
+    times = np.unique(np.append(np.arange(0.0, end, 60.0), end))
+    batches = []
+    for k, variant in enumerate(session.variants):
+        say(f"running {variant.name}", (k + 1) / (len(session.variants) + 2))
+        batch = run_variant(session, variant, drawn, times, SITES[session.limit_site])
+        failed = np.flatnonzero(batch.statuses != DONE)
+        if failed.size:
+            raise NumericalFailure(
+                f"Member {failed[0]} of {variant.name} stopped: {STATUS_SENTENCES[batch.statuses[failed[0]]]}."
+            )
+        batches.append(batch)
+    say("closing the books", 0.9)
+    ds = _dataset(session, drawn, batches, count, seed)
+    at_min = min(CONTRAST_MIN, end / 60.0)
+    variants = [
+        _variant_entry(session, variant, drawn, batch)
+        for variant, batch in zip(session.variants, batches, strict=True)
+    ]
+    contrasts = [_contrast_entry(session, k, drawn, batches, ds, at_min) for k in range(1, len(batches))]
+    for entry, contrast in zip(variants[1:], contrasts, strict=True):
+        contrast["flags"] = _flags(entry, contrast)
+    result = {
+        "limit_C": session.core_limit_C,
+        "limit_site": session.limit_site,
+        "minutes": end / 60.0,
+        "members": count,
+        "seed": seed,
+        "model_core_error_K": value("model_core_error_K"),
+        "variants": variants,
+        "contrasts": contrasts,
+        "warnings": session.warnings(),
+        "version": version(),
+    }
+    say("done", 1.0)
+    return Comparison(result, ds)
+
+
+def _times_to_limit(batch) -> np.ndarray:
+    """Minutes to the limit of each member; infinite where it is not reached."""
+    seconds = batch.summaries[:, kernel.S_LIMIT_S]
+    return np.where(np.isnan(seconds), np.inf, seconds / 60.0)
+
+
+def _melted_min(batch) -> np.ndarray:
+    """Minutes at which each member's stores are all melted; infinite where ice is left at the end."""
+    store, minutes = batch.traces[:, :, columns.T_STORE_J], batch.time_s / 60.0
+    found = np.full(len(store), np.inf)
+    for i, line in enumerate(store):
+        crossed = np.flatnonzero((line[:-1] < 0.0) & (line[1:] >= 0.0))
+        if crossed.size:
+            k = crossed[0]
+            found[i] = minutes[k] + (minutes[k + 1] - minutes[k]) * line[k] / (line[k] - line[k + 1])
+    return found
+
+
+def _until_melted(batch, melted, column) -> np.ndarray:
+    """Integral column at the time of melting (or the end) for each member."""
+    minutes = batch.time_s / 60.0
+    return np.array(
+        [
+            np.interp(min(m, minutes[-1]), minutes, line)
+            for m, line in zip(melted, batch.traces[:, :, column], strict=True)
+        ]
+    )
+
+
+def heat_through_devices(batch) -> np.ndarray:
+    """Net heat that left each body through its devices at each time [J]: contact, and drips warmed on the skin."""
+    return batch.traces[:, :, columns.T_FROM_SKIN] + batch.traces[:, :, columns.T_RUN_OFF]
+
+
+def ceiling_K(batch, mass_kg) -> np.ndarray:
+    """Largest fall of mean body temperature that the device's joules could pay for [K], by member and time."""
+    return heat_through_devices(batch) / (np.asarray(mass_kg)[:, None] * BODY_HEAT_J_KGK)
+
+
+def _device_entry(drawn, batch) -> dict:
+    last, melted = batch.traces[:, -1], _melted_min(batch)
+    skin, air = (
+        _until_melted(batch, melted, columns.T_FROM_SKIN),
+        _until_melted(batch, melted, columns.T_FROM_AIR),
+    )
+    vapour = _until_melted(batch, melted, columns.T_FROM_VAPOUR)
+    return {
+        "heat_from_skin_kJ": interval(last[:, columns.T_FROM_SKIN] / 1e3),
+        "heat_from_air_kJ": interval((last[:, columns.T_FROM_AIR] + last[:, columns.T_FROM_VAPOUR]) / 1e3),
+        "heat_by_drips_kJ": interval(last[:, columns.T_RUN_OFF] / 1e3),
+        "condensed_g": interval(last[:, columns.T_CONDENSED] * 1e3),
+        "melted_at_min": interval(melted),
+        "useful_share": interval(skin / (skin + air + vapour)),
+        "coldest_skin_C": interval(batch.traces[:, 1:, columns.T_PATCH_C].min(axis=1)),
+        "ceiling_K": interval(ceiling_K(batch, drawn.runners["mass_kg"])[:, -1]),
+    }
+
+
+def _variant_entry(session, variant, drawn: Members, batch) -> dict:
+    reached = _times_to_limit(batch)
+    return {
+        "name": variant.name,
+        "core_at_end_C": interval(batch.summaries[:, kernel.S_CORE_END] + drawn.core_error_K),
+        "time_to_limit_min": interval(reached),
+        "share_never": float(np.isinf(reached).mean()),
+        "heart_rate_at_end_bpm": interval(batch.summaries[:, kernel.S_HEART_END]),
+        "sweat_loss_L": interval(batch.summaries[:, kernel.S_SWEAT]),
+        "device": _device_entry(drawn, batch) if variant.cooling else None,
+    }
+
+
+def _contrast_entry(session, k, drawn, batches, ds, at_min) -> dict:
+    base, other = batches[0], batches[k]
+    at = int(np.argmin(np.abs(base.time_s / 60.0 - at_min)))
+    core = other.traces[:, at, columns.T_CORE] - base.traces[:, at, columns.T_CORE]
+    heart = other.traces[:, at, columns.T_HEART] - base.traces[:, at, columns.T_HEART]
+    first, second = _times_to_limit(base), _times_to_limit(other)
+    both = np.isfinite(first) & np.isfinite(second)
+    books = books_between(session, session.variants[0].name, session.variants[k].name)
+    return {
+        "name": session.variants[k].name,
+        "against": session.variants[0].name,
+        "at_min": float(base.time_s[at] / 60.0),
+        "core_difference_K": interval(core),
+        "heart_rate_difference_bpm": interval(heart),
+        "time_to_limit_difference_min": interval(second[both] - first[both]) if both.any() else None,
+        "share_never_both": float((np.isinf(first) & np.isinf(second)).mean()),
+        "share_reached_both": float(both.mean()),
+        "share_only_against": float((np.isfinite(first) & np.isinf(second)).mean()),
+        "share_only_name": float((np.isinf(first) & np.isfinite(second)).mean()),
+        "core_rate_at_limit_K_min": interval(60.0 * base.summaries[:, kernel.S_CORE_RATE_AT_LIMIT]),
+        "ceiling_at_min_K": interval(ceiling_K(other, drawn.runners["mass_kg"])[:, at]),
+        "books_kJ": books["terms_kJ"],
+        "mean_body_difference_K": books["mean_body_difference_K"],
+        "ceiling_end_K": books["ceiling_K"],
+    }
+
+
+def books_between(session, base_name, other_name) -> dict:
+    """Compare the books of two arms at the population's centre: stored heat differs by the terms, to 1e-6.
+
+    Raises
+    ------
+    NumericalFailure
+        When the difference in stored heat is not the sum of the differences of all terms.
+    """
+    arms = {name: simulate_session(session, name) for name in (base_name, other_name)}
+    totals = {}
+    for name, ds in arms.items():
+        totals[name] = {
+            "stored": ds.attrs["stored_J"],
+            **dict(zip(ds.attrs["terms"].split(), ds.attrs["terms_J"], strict=True)),
+        }
+    difference = {key: totals[other_name][key] - totals[base_name][key] for key in totals[base_name]}
+    stored = difference.pop("stored")
+    throughput = sum(abs(number) for key, number in totals[base_name].items() if key != "stored")
+    if abs(stored - sum(difference.values())) > LARGEST_BOOK_ERROR * throughput:
+        raise NumericalFailure(
+            f"The books of {base_name} and {other_name} differ by {stored - sum(difference.values()):.1f} J more "
+            "than their terms explain. Please report this with the session file."
+        )
+    other = arms[other_name]
+    removed = other.attrs.get("heat_through_devices_J", 0.0) - arms[base_name].attrs.get(
+        "heat_through_devices_J", 0.0
+    )
+    mean_body = float(other.mean_body_temperature[-1] - arms[base_name].mean_body_temperature[-1])
+    return {
+        "terms_kJ": {key: number / 1e3 for key, number in {**difference, "stored": stored}.items()},
+        "mean_body_difference_K": mean_body,
+        "ceiling_K": removed / (session.runner.mass_kg * BODY_HEAT_J_KGK),
+    }
+
+
+def _flags(entry, contrast) -> list[str]:
+    """Sentences where an arm moved by more than the device's joules can pay for; the term that did it is named."""
+    found, ceiling = [], abs(contrast["ceiling_end_K"])
+    books = {
+        name: number for name, number in contrast["books_kJ"].items() if name not in ("stored", "devices")
+    }
+    biggest = max(books, key=lambda name: abs(books[name])).replace("_", " ")
+    if entry["device"] and abs(contrast["mean_body_difference_K"]) > ceiling:
+        found.append(
+            f"Mean body moves by more than the ceiling of {ceiling:.2f} K; the term that did it: {biggest}."
+        )
+    core = contrast["core_difference_K"]["median"]
+    if entry["device"] and abs(core) > contrast["ceiling_at_min_K"]["median"]:
+        found.append(
+            f"Core moves by more than the ceiling; the term that did it: {biggest}, or heat moved between tissues."
+        )
+    return found
+
+
+def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
+    first = batches[0]
+    error = drawn.core_error_K[:, None]
+
+    def stack(column):
+        return np.stack([batch.traces[:, :, column] for batch in batches])
+
+    dims = ("variant", "member", "time")
+    data = {
+        "core_temperature": (
+            dims,
+            stack(columns.T_CORE) + error,
+            {"units": "°C", "long_name": "Core temperature"},
+        ),
+        "contrast_core": (
+            ("member", "time"),
+            batches[1].traces[:, :, columns.T_CORE] - first.traces[:, :, columns.T_CORE],
+            {"units": "K", "long_name": "Core, second variant less first"},
+        ),
+        "mean_skin_temperature": (
+            dims,
+            stack(columns.T_SKIN),
+            {"units": "°C", "long_name": "Mean skin temperature"},
+        ),
+        "heart_rate": (dims, stack(columns.T_HEART), {"units": "bpm", "long_name": "Heart rate"}),
+        "sweat_loss": (dims, stack(columns.T_SWEAT), {"units": "L", "long_name": "Sweat loss"}),
+        "device_power": (
+            ("side", "time"),
+            np.median(batches[1].traces[:, :, columns.T_SKIN_W : columns.T_VAPOUR_W + 1], axis=0).T,
+            {"units": "W", "long_name": "Heat into the device, median of the second variant"},
+        ),
+        "time_to_limit_min": (
+            ("variant", "member"),
+            np.stack([np.where(np.isinf(t), np.nan, t) for t in map(_times_to_limit, batches)]),
+            {"units": "min", "long_name": "Time to the core limit"},
+        ),
+        "melted_at_min": (
+            ("variant", "member"),
+            np.stack([_melted_min(batch) for batch in batches]),
+            {"units": "min", "long_name": "Ice all melted"},
+        ),
+        "ceiling_K": (
+            ("time",),
+            np.median(ceiling_K(batches[1], drawn.runners["mass_kg"]), axis=0),
+            {"units": "K", "long_name": "Ceiling: what the device's joules could pay for"},
+        ),
+    }
+    coords = {
+        "variant": [variant.name for variant in session.variants],
+        "member": np.arange(count),
+        "time": ("time", first.time_s, {"units": "s", "long_name": "Time since the start"}),
+        "side": ["skin", "air", "water"],
+    }
+    closure = max(
+        float(np.abs(batch.summaries[:, kernel.S_CLOSURE] / batch.summaries[:, kernel.S_THROUGHPUT]).max())
+        for batch in batches
+    )
+    prepared = prepare_session(session)
+    return xr.Dataset(
+        data,
+        coords,
+        {
+            "title": session.title or "thermosim comparison",
+            "inputs": session.to_json(),
+            "seed": seed,
+            "version": version(),
+            "limit_C": session.core_limit_C,
+            "limit_site": session.limit_site,
+            "energy_closure_relative": closure,
+            "members": count,
+            "surface_area_m2": float(prepared.runner[0]["surface_area_m2"]),
+            "heat_capacity_J_K": float(prepared.runner[0]["capacity_J_K"].sum()),
+        },
+    )
