@@ -14,8 +14,8 @@ from thermosim.engine.integrate import D_CORE, D_SKIN
 from thermosim.engine.methods import HEUN, METHOD_NAMES, RK4, RKC2
 
 CORE_TARGET_K, SKIN_TARGET_K = 0.005, 0.05
-CANDIDATES = [(HEUN, 2, 5.0), (HEUN, 2, 7.5), (RK4, 4, 7.5), (RK4, 4, 10.0), (RKC2, 3, 10.0), (RKC2, 3, 12.0), (RKC2, 3, 15.0),
-              (RKC2, 4, 12.0), (RKC2, 4, 15.0), (RKC2, 4, 20.0), (RKC2, 5, 20.0), (RKC2, 5, 30.0)]
+CANDIDATES = [(HEUN, 2, 5.0), (HEUN, 2, 7.5), (RK4, 4, 7.5), (RK4, 4, 10.0), (RKC2, 3, 10.0), (RKC2, 3, 15.0), (RKC2, 4, 15.0),
+              (RKC2, 4, 20.0), (RKC2, 5, 20.0), (RKC2, 5, 30.0), (RKC2, 6, 30.0)]
 
 
 def samples(case, method, stages, step_s, times):

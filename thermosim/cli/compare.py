@@ -23,10 +23,11 @@ thermosim compare --mass-kg 78 --height-m 1.83 --heat-days 2 --speed-m-s 3 --min
 [bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, heart_rate_at_end_bpm, sweat_loss_L, \
 device: heat_from_skin_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, ceiling_K, or null), \
 contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, time_to_limit_difference_min, share_never_both, \
-core_rate_at_limit_K_min), limit_C, members, seed, warnings, cautions. Every uncertain number is {median, low, high} (90 %), null \
-where nothing can be said; a median or bound of null in minutes means never.
+core_rate_at_limit_K_min), limit_C, members, seed, warnings, cautions. Every uncertain number is {median, low, high} \
+(90 %), null where nothing can be said; a median or bound of null in minutes means never.
 
-The first variant is what the others are compared against. Same seed, same numbers. Without --out or --picture nothing is written."""
+The first variant is what the others are compared against. Same seed, same numbers. \
+Without --out or --picture nothing is written."""
 
 WIDE = 110  # columns from which median and interval stand side by side
 
@@ -116,7 +117,10 @@ def _cautions(session, result) -> list[str]:
     from thermosim.cli.sessions import outside_adult_model
 
     device = any(entry["device"] for entry in result["variants"])
-    lines = cautions.for_result(device=device, band_K=result.get("model_core_error_K"))
+    halves = [
+        0.5 * (one["core_at_end_C"]["high"] - one["core_at_end_C"]["low"]) for one in result["variants"]
+    ]
+    lines = cautions.for_result(device=device, band_K=max(halves))
     more = []
     if outside_adult_model(session.runner):
         more.append(f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}")
@@ -184,8 +188,8 @@ def answer(result) -> str:
 def _core_words(contrast, who: str, several: bool) -> str:
     difference, at = contrast["core_difference_K"], f"at minute {contrast['at_min']:.0f}"
     if difference["low"] < 0.0 < difference["high"] or abs(difference["median"]) < 0.005:
-        change = number(difference["median"], 2, True)
-        return f"No clear difference: {who} {'change' if several else 'changes'} core by {change} °C {at} against {contrast['against']}"
+        change, verb = number(difference["median"], 2, True), "change" if several else "changes"
+        return f"No clear difference: {who} {verb} core by {change} °C {at} against {contrast['against']}"
     way = "below" if difference["median"] < 0.0 else "above"
     leaves = "leave" if several else "leaves"
     return f"{who} {leaves} core {number(abs(difference['median']), 2)} °C {way} {contrast['against']} {at}"
@@ -205,8 +209,13 @@ def _minutes_words(result, alike) -> str:
 def _tell_variants(talk: Talk, result) -> None:
     rows: list[tuple] = []
     for entry in result["variants"]:
-        rows.append((entry["name"], _band(entry["core_at_end_C"], 1), _minutes(entry["time_to_limit_min"]), f"{_percent(entry['share_never'])}",
-                     _band(entry["heart_rate_at_end_bpm"], 0), _band(entry["sweat_loss_L"], 2)))  # fmt: skip
+        core, minutes, never = (
+            entry["core_at_end_C"],
+            entry["time_to_limit_min"],
+            _percent(entry["share_never"]),
+        )
+        heart, sweat = _band(entry["heart_rate_at_end_bpm"], 0), _band(entry["sweat_loss_L"], 2)
+        rows.append((entry["name"], _band(core, 1), _minutes(minutes), never, heart, sweat))
     heading = f"{result['members']} runners drawn, seed {result['seed']}; median (90 % interval)"
     names = (
         "variant",
@@ -242,10 +251,12 @@ def _tell_devices(talk: Talk, result) -> None:
 
 def contrast_sentences(result, contrast) -> list[str]:
     """Return what differs: degrees first, then minutes, then the share that never reaches the limit, then the ceiling."""
-    start = f"{contrast['name']} against {contrast['against']}: core {_band(contrast['core_difference_K'], 2, True)} °C and heart rate "
-    start += (
-        f"{_band(contrast['heart_rate_difference_bpm'], 1, True)} bpm at minute {contrast['at_min']:.0f}; "
+    core, heart = (
+        _band(contrast["core_difference_K"], 2, True),
+        _band(contrast["heart_rate_difference_bpm"], 1, True),
     )
+    start = f"{contrast['name']} against {contrast['against']}: core {core} °C and heart rate {heart} bpm "
+    start += f"at minute {contrast['at_min']:.0f}; "
     minutes = contrast["time_to_limit_difference_min"]
     never = f"{_percent(contrast['share_never_both'])} never reach {number(result['limit_C'])} °C in either."
     if minutes is None or minutes["median"] is None:
@@ -266,7 +277,8 @@ def contrast_sentences(result, contrast) -> list[str]:
         share = -contrast["core_difference_K"]["median"] / ceiling["median"]
         at = f" at minute {contrast['at_min']:.0f}"
         found.append(
-            f"Ceiling of {contrast['name']}{at}: {number(ceiling['median'], 2)} °C; core moved by {number(100.0 * share, 0)} % of it."
+            f"Ceiling of {contrast['name']}{at}: {number(ceiling['median'], 2)} °C; "
+            f"core moved by {number(100.0 * share, 0)} % of it."
         )
     return found + list(contrast.get("flags", []))
 

@@ -97,6 +97,8 @@ def _walk(app: typer.Typer, talk: Talk, into: Path) -> str:
         talk.write("$ thermosim " + " ".join(f'"{one}"' if " " in one else one for one in arguments))
         talk.write()
         result = app(arguments, standalone_mode=False, prog_name="thermosim")
+        if isinstance(result, int):  # interrupted
+            raise typer.Exit(result)
     return answer(result)
 
 

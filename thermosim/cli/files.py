@@ -22,7 +22,8 @@ thermosim check salt-pans.session.toml P-22.runner.toml race-morning.weather.csv
 
 Kinds are told by their ending: *.session.toml, *.runner.toml, *.weather.csv, *.pace.csv, *.device.toml, *.gpx.
 
-[bold]JSON keys:[/bold] files (file, summary, warnings), cautions. The first file that is refused stops the check with exit code 2."""
+[bold]JSON keys:[/bold] files (file, summary, warnings), cautions. \
+The first file that is refused stops the check with exit code 2."""
 
 
 def register(app: typer.Typer) -> None:
@@ -89,11 +90,11 @@ def check(
     from thermosim.inputs.new import check_file
 
     talk = Talk(json_, quiet, verbose)
-    found = [(path, *check_file(path)) for path in files]
-    for _, summary, *warnings in found:
+    found = [(str(path), check_file(path)) for path in files]
+    for _, sentences in found:
         if not json_:
-            talk.write(summary)
-        talk.warnings(warnings)
+            talk.write(sentences[0])
+        talk.warnings(sentences[1:])
     talk.write(cautions.one_line())
-    talk.result({"files": [{"file": str(path), "summary": summary, "warnings": warnings} for path, summary, *warnings in found],
-                 "cautions": [cautions.one_line()]})  # fmt: skip
+    entries = [{"file": name, "summary": said[0], "warnings": said[1:]} for name, said in found]
+    talk.result({"files": entries, "cautions": [cautions.one_line()]})

@@ -12,7 +12,8 @@ from thermosim.cli.writing import ForceFlag, PictureFlag
 EPILOG = """\
 [bold]Example:[/bold] does every watt have a place to go, at 12 km/h and 30 °C?
 
-thermosim ledger --mass-kg 65 --height-m 1.75 --speed-m-s 3.333 --air-temperature-C 30 --relative-humidity-pct 50 --skin-temperature-C 34
+thermosim ledger --mass-kg 65 --height-m 1.75 --speed-m-s 3.333 --air-temperature-C 30 \
+--relative-humidity-pct 50 --skin-temperature-C 34
 
 [bold]From a session[/bold] at minute 20 of its weather and effort, and [bold]from a run[/bold] the engine's own terms:
 
@@ -22,11 +23,13 @@ thermosim ledger --run run.nc --at-min 30 --picture ledger.png
 
 One quantity is left open and solved for: the sweat rate, or what is not stated of storage, skin temperature and metabolic power.
 
-[bold]JSON keys:[/bold] terms_W (metabolic_power, external_work, convection, long_wave_radiation, solar_radiation, respiration_vapour, \
-respiration_dry, evaporation, devices, storage; a gain by the body is positive), heat_production_W, required_evaporation_W, \
-evaporative_capacity_W, wettedness (required ÷ capacity), sweat_rate_L_h (required ÷ 2426 kJ/kg), sweat_rate_with_dripping_L_h, \
-limited_by (nothing, air, sweat_rate), closure_W, solved_for, storage_W, body_heat_capacity_kJ_K, mean_body_temperature_change_K_h, \
-skin_temperature_C, air_speed_m_s, vapour_pressure_kPa, surface_area_m2, rows (term, formula, numbers, watts, W_m2), setting, warnings, cautions."""
+[bold]JSON keys:[/bold] terms_W (metabolic_power, external_work, convection, long_wave_radiation, solar_radiation, \
+respiration_vapour, respiration_dry, evaporation, devices, storage; a gain by the body is positive), heat_production_W, \
+required_evaporation_W, evaporative_capacity_W, wettedness (required ÷ capacity), \
+sweat_rate_L_h (required ÷ 2426 kJ/kg), sweat_rate_with_dripping_L_h, \
+limited_by (nothing, air, sweat_rate), closure_W, solved_for, storage_W, body_heat_capacity_kJ_K, \
+mean_body_temperature_change_K_h, skin_temperature_C, air_speed_m_s, vapour_pressure_kPa, surface_area_m2, \
+rows (term, formula, numbers, watts, W_m2), setting, warnings, cautions."""
 
 NAMES = {
     "metabolic_power": "Metabolic power", "external_work": "External work", "convection": "Convection",
@@ -169,8 +172,8 @@ def _parts(path: Path, minute: float):
     session = gather(path, {}).session
     effort = session.effort
     if not minute <= effort.minutes:
-        raise InputError(f"is {minute:g} min, allowed is 0 to {effort.minutes:.6g} min, the length of this effort", field="at_min",
-                         remedy="choose a minute within the session")  # fmt: skip
+        problem = f"is {minute:g} min, allowed is 0 to {effort.minutes:.6g} min, the length of this effort"
+        raise InputError(problem, field="at_min", remedy="choose a minute within the session")
     piece = min(int((effort.end_s <= 60.0 * minute).sum()), effort.end_s.size - 1)
     found = {name: getattr(effort, name) for name in OPTIONS}
     found |= {"speed_m_s": float(effort.speed_m_s[piece]), "grade_pct": float(effort.grade_pct[piece])}
@@ -235,12 +238,14 @@ def answer(result) -> str:
     """Return the sentence of the ledger."""
     required, capacity = result["required_evaporation_W"], result["evaporative_capacity_W"]
     if required <= 0.0:
-        return f"Holding core steady here asks for no evaporation: the other terms take {number(-required, 0)} W more than is made."
+        spare = number(-required, 0)
+        return f"Holding core steady here asks for no evaporation: the other terms take {spare} W more than is made."
     start = f"Holding core steady here asks the skin to evaporate {number(required, 0)} W"
+    sweat = number(result["sweat_rate_L_h"], 2)
     end = {
         "nothing": f"; this air can take {number(capacity, 0)} W, so the balance can close.",
         "air": f"; this air can take {number(capacity, 0)} W at full wettedness, so core cannot hold steady.",
-        "sweat_rate": f", {number(result['sweat_rate_L_h'], 2)} L/h of sweat, more than the sweat rate can feed, so core cannot hold steady.",
+        "sweat_rate": f", {sweat} L/h of sweat, more than the sweat rate can feed, so core cannot hold steady.",
     }
     return start + end[result["limited_by"]]
 
@@ -295,12 +300,13 @@ def _tell_terms(talk: Talk, result) -> None:
 
 def _figures(result) -> list[tuple]:
     solved, wettedness = result["solved_for"], result["wettedness"]
+    share = "–" if wettedness is None else number(wettedness, 2)
     value = "" if solved["value"] is None else f"{number(solved['value'], 2)} {solved['unit']}"
     rows = [
         ("Heat production", number(result["heat_production_W"], 0), "W", "metabolic power less external work"),
         ("Required evaporation", number(result["required_evaporation_W"], 0), "W", "for storage nothing"),
         ("Evaporative capacity", number(result["evaporative_capacity_W"], 0), "W", "at full wettedness"),
-        ("Wettedness required", "–" if wettedness is None else number(wettedness, 2), "", "required ÷ capacity; above 1 cannot be"),
+        ("Wettedness required", share, "", "required ÷ capacity; above 1 cannot be"),
         ("Sweat required", number(result["sweat_rate_L_h"], 2), "L/h", _dripping(result)),
     ]  # fmt: skip
     if result["body_heat_capacity_kJ_K"]:

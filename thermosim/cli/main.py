@@ -75,6 +75,8 @@ def run(arguments: list[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     try:
         outcome = app(arguments, standalone_mode=False, prog_name="thermosim")
+        if outcome == INTERRUPTED:  # the parser has caught the interrupt already
+            return _fail("Interrupted; nothing is half-written.", INTERRUPTED)
         return outcome if isinstance(outcome, int) else 0  # commands return their result, --help a code
     except ThermosimError as error:
         return _fail(str(error), error.exit_code)

@@ -7,6 +7,7 @@ import numpy as np
 
 from thermosim.cli.terminal import number
 
+NO_HEART = "not modelled with a beta-blocker"
 LIMITING = {1: "what the air can take", 2: "the sweat rate"}
 
 
@@ -69,7 +70,8 @@ def _against_limit(ds) -> str:
     line = ds["core_temperature" if site == "core" else f"{site}_temperature"].values + band
     above = np.flatnonzero(line >= limit)
     if above.size:
-        return f"below {where}; with its band of ±{number(band)} °C nobody can say from minute {ds.time.values[above[0]] / 60.0:.0f} on"
+        minute = ds.time.values[above[0]] / 60.0
+        return f"below {where}, but its band of ±{number(band)} °C reaches the limit from minute {minute:.0f}: cannot say"
     return f"and stays inside {where}"
 
 
@@ -95,13 +97,13 @@ def key_figures(ds, result: dict[str, Any]) -> list[tuple[str, str, str, str]]:
     )
     speed = result["distance_m"] / float(ds.time[-1])
     pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {_pace(speed)} min/km"
-    heart = result["heart_rate_at_end_bpm"]
+    heart, lost = result["heart_rate_at_end_bpm"], 100.0 * float(ds.body_mass_loss[-1]) / _mass(ds)
     rows = [
         ("Core at the end", number(result["core_at_end_C"]), "°C", f"{limit}, band ±{number(float(ds.attrs['core_band_K']))} °C"),
         ("Peak core", number(result["peak_core_C"]), "°C", when),
         ("Mean skin at the end", number(result["mean_skin_at_end_C"]), "°C", ""),
-        ("Heart rate at the end", "–" if heart is None else number(heart, 0), "bpm", "not modelled with a beta-blocker" if heart is None else "modelled"),
-        ("Sweat loss", number(result["sweat_loss_L"], 2), "L", f"{number(100 * float(ds.body_mass_loss[-1]) / _mass(ds))} % of body mass lost in all"),
+        ("Heart rate at the end", *(("–", "bpm", NO_HEART) if heart is None else (number(heart, 0), "bpm", "modelled"))),
+        ("Sweat loss", number(result["sweat_loss_L"], 2), "L", f"{number(lost)} % of body mass lost in all"),
         ("Distance", number(result["distance_m"] / 1000.0, 2), "km", pace),
     ]  # fmt: skip
     if result.get("heart_rate_rmse_bpm") is not None:
@@ -167,8 +169,20 @@ def _pace(speed_m_s: float) -> str:
 
 def assumed_sentence(effect: dict[str, Any]) -> str:
     """Return what an assumed range does to the end of the run."""
+    name, value, span, core, heart = assumed_row(effect)
+    return (
+        f"{name} is assumed {span}{f', {value} is used' if value else ''}: over that range core at the end moves by "
+        f"{core} °C and heart rate by {heart} bpm."
+    )
+
+
+def assumed_row(effect: dict[str, Any]) -> tuple[str, str, str, str, str]:
+    """Return name, value used, range, and what the range does to core [°C] and heart rate [bpm]."""
     core, heart = effect["core_effect_K"], effect["heart_rate_effect_bpm"]
-    unit = "" if effect["unit"] == "1" else f" {effect['unit']}"
-    value = "" if effect["value"] is None else f" around {effect['value']:g}{unit}"
-    return (f"{effect['name']} is assumed {effect['low']:g} to {effect['high']:g}{unit}{value}: over that range core at the end moves by "
-            f"{number(core[0], 2, True)} to {number(core[1], 2, True)} °C, heart rate by {number(heart[0], 0, True)} to {number(heart[1], 0, True)} bpm.")  # fmt: skip
+    value = "" if effect["value"] is None else f"{effect['value']:g}"
+    span = f"{effect['low']:g} to {effect['high']:g}"
+    return effect["name"], value, span, _moves(core, 2), _moves(heart, 0)
+
+
+def _moves(ends: list[float], decimals: int) -> str:
+    return " to ".join(number(end, decimals, True) for end in ends)

@@ -115,7 +115,7 @@ def wearing(asked: Asked, cooling: list[str]) -> Asked:
 
     base = variant_of(asked.session, asked.variant)
     worn = Variant(
-        name=base.name if base.cooling else "cooled", cooling=[parse_cooling(text) for text in cooling]
+        name=base.name if base.cooling else "cooled", cooling=tuple(parse_cooling(text) for text in cooling)
     )
     return Asked(replace(asked.session, variants=(worn,)), worn.name, asked.two_node)
 
@@ -126,7 +126,7 @@ def with_variants(session, cooling: list[str]):
         return session
     from thermosim.inputs.limits import Variant
 
-    added = tuple(Variant(name=text[:40], cooling=[parse_cooling(text)]) for text in cooling)
+    added = tuple(Variant(name=text[:40], cooling=(parse_cooling(text),)) for text in cooling)
     return replace(session, variants=session.variants + added)
 
 

@@ -1,6 +1,7 @@
 """``thermosim simulate``: one run of a session, of a saved run again, or of flags."""
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +14,7 @@ from thermosim.cli.writing import ForceFlag, OutFlag, PictureFlag
 CoolingFlag = Annotated[
     list[str] | None,
     typer.Option("--cooling", metavar="DEVICE:FIELD=VALUE,…", rich_help_panel="Cooling",
-                 help="wear a device, e.g. ice_collar:ice_kg=0.25,covered=true,from_min=10,refill_min=30+50; may be given again")]  # fmt: skip
+                 help="wear a device: its name and fields, and from_min, to_min, refill_min=30+50; repeatable")]  # fmt: skip
 VariantFlag = Annotated[
     str | None,
     typer.Option(
@@ -36,9 +37,10 @@ thermosim simulate salt-pans.session.toml --variant collar --minutes 45 --out ru
 
 thermosim simulate run.nc
 
-[bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), sweat_loss_L, \
-time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, max_closure_W, \
-warnings, cautions; with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less recorded) and gaps (from_s, to_s, seconds).
+[bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
+sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
+max_closure_W, warnings, cautions; with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
+recorded) and gaps (from_s, to_s, seconds).
 
 Flags replace fields of the file. Without --out, --picture or --ledger-picture nothing is written."""
 
@@ -139,8 +141,10 @@ def cautions_of(session, ds) -> list[str]:
     from thermosim import cautions
     from thermosim.cli.sessions import outside_adult_model
 
-    lines = terminal_form(cautions.for_result(device="device" in ds.dims, uncompensable=bool((ds.limited_by.values != 0).mean() > 0.05),
-                                band_K=float(ds.attrs["core_band_K"])))  # fmt: skip
+    device, limited = "device" in ds.dims, bool((ds.limited_by.values != 0).mean() > 0.05)
+    lines = terminal_form(
+        cautions.for_result(device=device, uncompensable=limited, band_K=float(ds.attrs["core_band_K"]))
+    )
     first = []
     if outside_adult_model(session.runner):
         first += [f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}"]
@@ -163,19 +167,24 @@ def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
     targets = writing.dataset_targets(ds, out, "run", pages, extras)
     for path, page in zip((picture, ledger_picture), pages.values(), strict=True):
         if path is not None:
-            targets.append(writing.Target(path, lambda there, page=page: writing.draw(page, there)))
+            targets.append(writing.Target(path, partial(writing.draw, page)))
     return writing.write_all(targets, force)
 
 
 def _tell(talk, asked, ds, lines, written) -> dict:
-    from thermosim.cli.run_words import answer, key_figures, run_result
+    from thermosim.cli.run_words import answer, assumed_row, assumed_sentence, key_figures, run_result
 
     result = run_result(ds, lines, asked.session.runner.beta_blocker)
     talk.cautions(lines, device="device" in ds.dims)
     if not talk.as_json:
         talk.write(answer(ds), style="bold")
         talk.table([("", "left"), ("", "right"), ("", "left"), ("", "left")], key_figures(ds, result))
-    talk.warnings(result["warnings"])
+    effects = json.loads(ds.attrs.get("assumed", "[]"))
+    if effects and not (talk.as_json or talk.quiet):
+        names = ("assumed", "used", "could be", "core at end, °C", "heart rate, bpm")
+        talk.table([(name, "left") for name in names], [assumed_row(effect) for effect in effects])
+    in_table = [] if talk.as_json else [assumed_sentence(effect) for effect in effects]
+    talk.warnings([sentence for sentence in result["warnings"] if sentence not in in_table])
     talk.wrote(written)
     talk.result(result)
     return result

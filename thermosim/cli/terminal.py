@@ -60,7 +60,8 @@ class Talk(NamedTuple):
         from thermosim import cautions
 
         short = self.quiet or self.as_json
-        for line in [cautions.one_line(device)] if short else _joined(lines):
+        flags = [line for line in lines if line.startswith((cautions.ADULT_MODEL, cautions.BETA_BLOCKERS))]
+        for line in [" ".join([cautions.one_line(device), *flags])] if short else _joined(lines):
             self.write(line)
         if not short:
             self.write()
@@ -139,7 +140,7 @@ def first_compile() -> bool:
 
     from thermosim import _jit  # noqa: F401  (sets the folder)
 
-    folder = Path(numba.config.CACHE_DIR)
+    folder = Path(numba.config.CACHE_DIR)  # type: ignore[attr-defined]
     return not any(folder.rglob("integrate*.nbi"))
 
 

@@ -32,8 +32,8 @@ ForceFlag = Annotated[
 
 PICTURE_ENDINGS, TABLE_ENDINGS = (".png", ".svg"), (".nc", ".csv")
 # Names that a folder of results may hold; a folder with anything else is never replaced.
-FOLDER_NAMES = {"run.nc", "run.csv", "recorded.csv", "run.png", "ledger.png", "compare.nc", "compare.csv", "compare.json", "compare.png",
-                "ledger.json"}  # fmt: skip
+FOLDER_NAMES = {"run.nc", "run.csv", "recorded.csv", "run.png", "ledger.png", "compare.nc", "compare.csv",
+                "compare.json", "compare.png", "ledger.json"}  # fmt: skip
 _UNIT_IN_NAME = {"1": "", "°C": "C", "%": "pct", "m/s": "m_s", "L/h": "L_h", "L/min": "L_min", "bpm": "bpm"}
 
 
@@ -49,14 +49,14 @@ def check_targets(out: Path | None, pictures: list[Path | None], force: bool, en
     wanted = []
     if out is not None:
         if out.suffix.lower() not in (*endings, ""):
-            raise InputError(f"ends in {out.suffix}, allowed are {', '.join(endings)} or a folder (no ending)", field=f"--out {out}",
-                             remedy="choose one of these endings")  # fmt: skip
+            problem = f"ends in {out.suffix}, allowed are {', '.join(endings)} or a folder (no ending)"
+            raise InputError(problem, field=f"--out {out}", remedy="choose one of these endings")
         wanted.append(out)
     for picture in pictures:
         if picture is not None:
             if picture.suffix.lower() not in PICTURE_ENDINGS:
-                raise InputError(f"ends in {picture.suffix or 'nothing'}, allowed are .png and .svg", field=f"--picture {picture}",
-                                 remedy="choose one of these endings")  # fmt: skip
+                problem = f"ends in {picture.suffix or 'nothing'}, allowed are .png and .svg"
+                raise InputError(problem, field=f"--picture {picture}", remedy="choose one of these endings")
             wanted.append(picture)
     for k, path in enumerate(wanted):
         if path.resolve() in [other.resolve() for other in wanted[:k]]:

@@ -16,6 +16,7 @@ from thermosim.engine import nodes as n
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import vapour_transfer_factor
 from thermosim.physics.convection import natural_convection
+from thermosim.physics.exponential import exponential
 from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
 from thermosim.physics.water_ice import frozen_mass, store_temperature
 from thermosim.physiology.skin_blood_flow import central_flow, local_flow_factor
@@ -86,7 +87,9 @@ def control_sweat(state, runner, skin_C):
 @compiled
 def extra_resting_power(core_C, runner):
     """Resting metabolism that warmth adds or takes away [W] by the Q10 rule about 37 °C."""
-    return runner.resting_W * (runner.tissue_q10 ** ((core_C - runner.core_reference_C) / 10.0) - 1.0)
+    return runner.resting_W * (
+        exponential(runner.tissue_q10_exponent_1_K * (core_C - runner.core_reference_C)) - 1.0
+    )
 
 
 @compiled
@@ -209,14 +212,18 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     to_blood -= by_gut
 
     # Skin to air.
-    saturated = rate  # saturation pressures at the skin are kept in rate[SKIN + s] until that node's turn
+    # Saturation pressure and coefficient of each segment's skin wait in rate[SKIN + s] and rate[FAT + s].
     for s in range(n.N_SEGMENTS):
-        saturated[n.SKIN + s] = saturation_pressure(state[n.SKIN + s])
+        rate[n.SKIN + s] = saturation_pressure(state[n.SKIN + s])
+        rate[n.FAT + s] = seg[n.H_FORCED, s]
+    if step.calm:
+        for s in range(n.N_SEGMENTS):
+            rate[n.FAT + s] = max(rate[n.FAT + s], natural_convection(state[n.SKIN + s] - step.air_C))
     convection_W, long_wave_W, solar_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
     sweat, diffused, evaporated, dripped, condensed = 0.0, 0.0, 0.0, 0.0, 0.0
     for s in range(n.N_SEGMENTS):
         skin, area, film = state[n.SKIN + s], seg[n.FREE_AREA, s], state[n.FILM + s]
-        h_c = max(seg[n.H_FORCED, s], natural_convection(skin - step.air_C))
+        h_c = rate[n.FAT + s]
         dry = area * seg[n.DRY_SHARE, s]
         convection = dry * h_c * (step.air_C - skin)
         long_wave = dry * long_wave_coefficient(skin, step.radiant_C, runner) * (step.radiant_C - skin)
@@ -224,10 +231,10 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         h_e = skin_vapour_coefficient(
             h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
         )
-        flux = h_e * area * (saturated[n.SKIN + s] - step.vapour_kPa)  # [W] if the skin were wet all over
+        flux = h_e * area * (rate[n.SKIN + s] - step.vapour_kPa)  # [W] if the skin were wet all over
         secreted = sweat_kg_s * local[n.FILM + s] * seg[n.FREE_SHARE, s]
         through, off, dew = 0.0, 0.0, 0.0
-        wet = film_wettedness(film / area, runner.film_full_kg_m2, runner.wettedness_limit)
+        wet = film_wettedness(film * seg[n.FILM_SCALE, s], runner.wettedness_limit)
         if flux > 0.0:
             through = flux * runner.skin_diffusion_wettedness * (1.0 - wet) / LATENT_HEAT_SWEAT
             off = flux * wet / LATENT_HEAT_SWEAT

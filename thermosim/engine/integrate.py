@@ -4,7 +4,7 @@ import math
 
 from thermosim._jit import compiled
 from thermosim.engine import nodes as n
-from thermosim.engine.balance import balance, mean_skin, node_capacity, trunk_core
+from thermosim.engine.balance import balance, control_skin_flow, mean_skin, node_capacity, trunk_core
 from thermosim.engine.methods import advance
 from thermosim.engine.prepare import (
     evaporation_books,
@@ -63,6 +63,7 @@ N_DIAGNOSTICS = 23
 ) = range(12)
 N_SUMMARIES = 12
 
+COLDEST_BLOOD_C, HOTTEST_BLOOD_C = 20.0, 47.0  # a run that leaves this is stopped
 SAME_TIME_S = 1e-6  # times closer than this are one
 STEP_GROWTH = 0.25  # growth of the step per second since a jump
 
@@ -159,16 +160,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
     d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(
         state, rate, step, seg, runner
     )
-    flow = 0.0
-    for s in range(n.N_SEGMENTS):
-        conductance = seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s]
-        difference = state[n.BLOOD] - state[n.SKIN + s]
-        if conductance > 0.0 and abs(difference) > 1e-6:
-            litres = (
-                work.heat[n.BLOOD_FLOW, n.SKIN + s] / difference / runner.heat_capacity_of_blood_J_L * 60.0
-            )
-            flow += litres / runner.countercurrent[s]
-    d[D_SKIN_FLOW] = flow
+    d[D_SKIN_FLOW] = control_skin_flow(state, step, runner, core, skin)
     d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
     d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
     d[D_SUN_OUTSIDE] = (
@@ -316,13 +308,13 @@ def integrate(
                 summary[S_CORE_RATE_AT_LIMIT] = (here - site_before) / h
             site_before = here
         time_s = stops[stop]
+        total = 0.0  # not finite as soon as one number is not
         for i in range(size):
-            if not math.isfinite(state[i]):
-                status = n.NOT_FINITE
-        if status == n.DONE:
-            for node in range(n.N_NODES):
-                if state[node] < -10.0 or state[node] > 60.0:
-                    status = n.OUT_OF_RANGE
+            total += state[i]
+        if not math.isfinite(total):
+            status = n.NOT_FINITE
+        elif state[n.BLOOD] < COLDEST_BLOOD_C or state[n.BLOOD] > HOTTEST_BLOOD_C:
+            status = n.OUT_OF_RANGE
         if status != n.DONE:
             break
         while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:

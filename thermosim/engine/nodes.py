@@ -92,15 +92,16 @@ N_FAST = 5
     WORK_SHARE,
     TRUNK_WEIGHT,
     INVERSE_AREA,
-) = range(20)
-N_COEFFICIENTS = 20
+    FILM_SCALE,
+) = range(21)
+N_COEFFICIENTS = 21
 
 # Status of a run. Sentences are outside the kernels, in status.py.
 DONE, NOT_FINITE, OUT_OF_RANGE = range(3)
 STATUS_SENTENCES = (
     "done",
     "a state became not finite: the step was too long for this runner or device",
-    "a tissue temperature left -10 to 60 °C: the inputs are outside what the model can describe",
+    "the blood left 20 to 47 °C: the inputs are outside what the model can describe",
 )
 
 # What can limit the balance.

@@ -5,6 +5,7 @@ import numpy as np
 from thermosim.engine import nodes as n
 from thermosim.engine.methods import RKC2, chebyshev_coefficients, stability_limit
 from thermosim.errors import NumericalFailure
+from thermosim.physiology.energetics import gait_of, net_cost
 
 # Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
 # quickest node of the runner and the devices needs, and short steps after a jump.
@@ -13,6 +14,7 @@ FEWEST_STAGES, MOST_STAGES = 3, 6
 STEEPEST_SKIN_FLOW_K = (
     6.0  # largest core-skin difference that a rising skin flow works on, for the bound below
 )
+ROWS_KG = 1.0  # what a worn device may weigh, for the bound below
 SAFETY_OF_BOUND = 1.15
 TABLES = np.zeros((MOST_STAGES + 1, MOST_STAGES, 4))
 for _stages in range(2, MOST_STAGES + 1):
@@ -48,7 +50,15 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     skin_air = (h_c * weight * (1.0 + lewis_slope) + 6.0) * runners["area_m2"]
     capacity = runners["capacity_J_K"]
     skin = (skin_air + runners["conductance_fat_skin"] + skin_blood) / capacity[:, n.SKIN : n.BLOOD]
-    working = runners["muscle_flow_gain_L_per_L_oxygen"] * runners["maximal_W"] / runners["oxygen_J_L"] * 60.0
+    moved_kg = runners["mass_kg"] + pieces["carried_kg"].max() + ROWS_KG * rows.shape[1]
+    asked_W = (
+        hardest_effort_W_kg(pieces, runners[0])
+        * moved_kg
+        * runners["economy"]
+        * (1.0 + runners["slow_component_gain"])
+    )
+    asked_W = np.minimum(asked_W, runners["maximal_W"])
+    working = runners["muscle_flow_gain_L_per_L_oxygen"] * asked_W / runners["oxygen_J_L"] * 60.0
     flows = (
         runners["muscle_flow_rest_L_min"]
         + working
@@ -78,6 +88,18 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
             / drained
         )
     return SAFETY_OF_BOUND * np.max(found, axis=0)
+
+
+def hardest_effort_W_kg(pieces, runner) -> float:
+    """Largest metabolic power of moving over all pieces, net of rest [W per kg moved]; drag adds a tenth."""
+    hardest = 0.0
+    for piece in np.unique(pieces[["speed_m_s", "grade", "surface", "gait", "cost_relation", "air_drag"]]):
+        speed, grade, surface, asked_gait, relation, drag = piece.item()
+        gait = gait_of(speed, asked_gait, runner["walk_run_switch_m_s"])
+        if gait:
+            cost = net_cost(gait, relation, speed, grade, runner["oxygen_J_L"])
+            hardest = max(hardest, cost * speed * surface * (1.1 if drag else 1.0))
+    return hardest
 
 
 def plan_steps(

@@ -4,7 +4,6 @@ import math
 
 from thermosim._jit import compiled
 from thermosim.engine import nodes as n
-from thermosim.engine.balance import skin_vapour_coefficient
 from thermosim.engine.records import StepScalars
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import dry_transfer_factor, motion_factor
@@ -13,6 +12,9 @@ from thermosim.physics.radiation import radiative_coefficient
 from thermosim.physiology import energetics
 from thermosim.physiology.circulation import thermal_parts, work_part
 from thermosim.physiology.skin_blood_flow import flow_ceiling
+from thermosim.physiology.sweating import film_wettedness
+
+LARGEST_DIFFERENCE_K = 60.0  # between skin and air; above it natural convection is not looked for
 
 
 @compiled
@@ -149,6 +151,7 @@ def prepare_body(seg, runner, rows, active, n_rows):
         seg[n.FREE_AREA, s] = runner.area_m2[s] - covered
         seg[n.FREE_SHARE, s] = 1.0 - covered / runner.area_m2[s]
         seg[n.INVERSE_AREA, s] = 1.0 / runner.area_m2[s]
+        seg[n.FILM_SCALE, s] = 1.0 / (runner.film_full_kg_m2 * seg[n.FREE_AREA, s])
         seg[n.G_CORE_MUSCLE, s] = runner.conductance_core_muscle[s]
         seg[n.G_MUSCLE_FAT, s] = runner.conductance_muscle_fat[s]
         seg[n.G_FAT_SKIN, s] = runner.conductance_fat_skin[s]
@@ -217,6 +220,9 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
             runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * runner.work_share[s]
         )
         seg[n.B_MUSCLE, s] = muscle * runner.countercurrent[s] * blood
+    calm = False
+    for s in range(n.N_SEGMENTS):
+        calm = calm or seg[n.H_FORCED, s] < natural_convection(LARGEST_DIFFERENCE_K)
     ceiling = flow_ceiling(
         runner.skin_flow_ceiling_rest_L_min,
         runner.skin_flow_ceiling_exercise_L_min,
@@ -233,6 +239,7 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         work_W,
         metabolic_W - runner.resting_W,
         ceiling,
+        calm,
     )
 
 
@@ -258,20 +265,21 @@ def heart_rate(state, fast, runner, core_C, skin_C, parts):
 
 
 @compiled
-def evaporation_books(state, rate, step, seg, runner):
-    """Return required evaporation [W], capacity at full wettedness [W], mean wettedness [1], and what limits."""
+def evaporation_books(state, rate, heat, seg, runner):
+    """Return required evaporation [W], capacity at full wettedness [W], mean wettedness [1], and what limits.
+
+    Called right after ``balance``: the capacity of a segment is its evaporation over its wettedness.
+    """
     required = 0.0
     for term in range(n.N_BOUNDARY_TERMS):
         if term != n.EVAPORATION:
             required += rate[n.JOULES + term]
-    capacity = 0.0
+    capacity, dry = 0.0, runner.skin_diffusion_wettedness
     for s in range(n.N_SEGMENTS):
-        skin = state[n.SKIN + s]
-        h_c = max(seg[n.H_FORCED, s], natural_convection(skin - step.air_C))
-        h_e = skin_vapour_coefficient(
-            h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
-        )
-        capacity += h_e * seg[n.FREE_AREA, s] * (saturation_pressure(skin) - step.vapour_kPa)
+        wet = film_wettedness(state[n.FILM + s] * seg[n.FILM_SCALE, s], runner.wettedness_limit)
+        evaporation = -heat[n.EVAPORATION, n.SKIN + s]
+        # dew settles on the whole skin, so there the capacity is what condenses
+        capacity += evaporation / (dry * (1.0 - wet) + wet) if evaporation > 0.0 else evaporation
     wettedness = math.nan
     if capacity > 0.0:
         wettedness = min(max(-rate[n.JOULES + n.EVAPORATION] / capacity, 0.0), 1.0)

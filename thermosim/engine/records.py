@@ -22,7 +22,7 @@ _RUNNER_SCALARS = (
     "slow_component_gain",
     "slow_component_threshold",
     "slow_component_time_constant_s",
-    "tissue_q10",
+    "tissue_q10_exponent_1_K",
     "heat_capacity_of_blood_J_L",
     "muscle_flow_rest_L_min",
     "muscle_flow_gain_L_per_L_oxygen",
@@ -191,6 +191,7 @@ class StepScalars(NamedTuple):
     work_W: float
     exercise_W: float  # the part made by working muscle, before external work
     skin_flow_ceiling_L_min: float
+    calm: bool  # natural convection may win somewhere on the skin
 
 
 class Work(NamedTuple):

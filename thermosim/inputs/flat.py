@@ -58,6 +58,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["mass_kg"], r["surface_area_m2"] = body.mass_kg, body.surface_area_m2
     r["oxygen_J_L"] = energetics.energy_equivalent_of_oxygen(p["respiratory_quotient"])
     r["economy"] = runner.economy_factor * p["economy_spread"]
+    r["tissue_q10_exponent_1_K"] = math.log(p["tissue_q10"]) / 10.0
     r["resting_W"] = p["resting_power_W_kg"] * runner.mass_kg
     r["standing_W"] = p["standing_power_W_kg"] * runner.mass_kg
     r["maximal_W"] = runner.vo2max_mL_kg_min * runner.mass_kg / 1000.0 * r["oxygen_J_L"] / 60.0

@@ -39,12 +39,12 @@ def local_sweat_factor(local_skin_C, reference_C, slope_K):
 
 
 @compiled
-def film_wettedness(film_kg_m2, full_kg_m2, limit):
-    """Wettedness by sweat [1] of a skin that carries a film [kg/m²]: linear to ``limit`` at a full film.
+def film_wettedness(share_of_full, limit):
+    """Wettedness by sweat [1] of a skin that carries a share of a full film [1]: linear to ``limit``.
 
     Examples
     --------
-    >>> film_wettedness(0.1, 0.035, 0.85)
+    >>> film_wettedness(3.0, 0.85)
     0.85
     """
-    return limit * min(max(film_kg_m2 / full_kg_m2, 0.0), 1.0)
+    return limit * min(max(share_of_full, 0.0), 1.0)
