@@ -158,7 +158,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
     d[D_CORE], d[D_SKIN] = core, skin
     d[D_HEART] = heart_rate(state, fast, runner, core, skin, d[D_REST : D_REST + 7])
     d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(
-        state, rate, step, seg, runner
+        state, rate, work.heat, seg, runner
     )
     d[D_SKIN_FLOW] = control_skin_flow(state, step, runner, core, skin)
     d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
