@@ -8,7 +8,7 @@ import twin_bridge as bridge
 
 from thermosim.cooling import boundary_row, ice_collar
 from thermosim.cooling.device import flatten_cooling
-from thermosim.engine import methods, run
+from thermosim.engine import methods, plan, run
 from thermosim.engine import nodes as n
 from thermosim.engine.balance import balance, mean_skin, trunk_core
 from thermosim.engine.integrate import (
@@ -21,7 +21,7 @@ from thermosim.engine.integrate import (
     apply_event,
 )
 from thermosim.engine.methods import HEUN, RK4, RKC2, advance, chebyshev_coefficients, stability_limit
-from thermosim.engine.prepare import prepare, prepare_body
+from thermosim.engine.prepare import power_demand, prepare, prepare_body
 from thermosim.engine.records import EVENT, PUT_ON
 from thermosim.errors import NumericalFailure
 from thermosim.inputs.flat import runner_record
@@ -333,12 +333,13 @@ def test_stability_bound_is_above_every_eigenvalue_of_the_real_body():
         state = work.state
         state[: n.N_NODES] += rng.uniform(0.5, 3.0)
         state[n.FILM : n.LOST] = rng.uniform(0.2, 1.2) * record[0]["film_full_kg_m2"] * record[0]["area_m2"]
-        step = prepare(work.seg, record[0], stretch[0], 300.0, 0.9 * record[0]["maximal_W"], 0.0)
+        demand = power_demand(state, stretch[0], record[0], rows, work.active, rows.size, 300.0)
+        step = prepare(work.seg, record[0], stretch[0], 300.0, demand, 0.0)
         found = eigenvalues(record, work, step, rows, state)
         assert (
             np.abs(found.imag).max() < 0.2 * np.abs(found.real).max()
         )  # real and mild, as explicit methods want it
-        bound = run.stiffest_rates(record, stretch, rows[None])[0]
+        bound = plan.stiffest_rates(record, stretch, rows[None])[0]
         ratios.append(bound / -found.real.min())
     assert min(ratios) > 1.0, f"the bound is only {min(ratios):.2f} of the quickest node's true rate"
     assert np.median(ratios) < 6.0, f"the bound wastes steps: {np.median(ratios):.1f} times the true rate"

@@ -15,6 +15,7 @@ from thermosim.engine import balance as balance_module
 from thermosim.engine import methods, run
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import D_HEART, D_REST, S_CLOSURE, S_THROUGHPUT, S_WATER
+from thermosim.engine.plan import plan_steps
 from thermosim.engine.prepare import heart_rate, power_demand, prepare, prepare_body, update_fast, work_rate
 from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
 from thermosim.inputs.flat import runner_record
@@ -184,11 +185,9 @@ def test_trajectory_with_equal_steps(name, covered):
     method, stages, stepper, step_s = METHODS[name]
     runner, record, pieces, rows, events = half_an_hour(covered)
     start, saves = run.settle(record), np.arange(0.0, 1801.0, 150.0)
-    step_s = float(
-        run.longest_steps(record, pieces, rows[None], method, stages, step_s)[0]
-    )  # what stability allows
+    step_s = float(plan_steps(record, pieces, rows[None], method, stages, step_s)[1][0])  # what stability allows
     engine = run.run(
-        record, pieces, rows, events, saves, start=start, method=method, stages=stages, step_s=step_s
+        record, pieces, rows, events, saves, start=start, method=method, stages=stages, step_s=step_s, first_step_s=step_s
     )
     assert engine.status == n.DONE
     saved = twin.simulate(
