@@ -834,7 +834,8 @@ def refill(row, own):
             row["charge_C"] - row["melt_high_C"]
         )
     own["charged_J"] += fresh - own["store_J"]
-    own["charged_kg"] += row["charge_kg"] - own["store_kg"]
+    own["charged_kg"] += row["charge_kg"]
+    own["dripped_kg"] += own["store_kg"]
     own["store_J"], own["store_kg"] = fresh, row["charge_kg"]
 
 

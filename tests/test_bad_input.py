@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from thermosim.cooling import from_spec
 from thermosim.errors import InputError
 from thermosim.inputs.effort import Effort
 from thermosim.inputs.new import check_file
@@ -406,8 +407,53 @@ def test_a_referenced_file_is_blamed_not_the_session(tmp_path):
     assert str(refused.value).startswith(f"{card}, line 2: mass_kg is 7 kg")
 
 
+def check(path):
+    return check_file(path, from_spec)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("ice_kg = 0.25", "ice_kg = 2.5", ["ice_kg is 2.5 kg", "0.05 to 0.6 kg"]),  # the device's own range
+        ("ice_kg = 0.25", "ice_kgs = 0.25", ["ice_kgs is not a field of ice_collar", "did you mean 'ice_kg'"]),
+        ("ice_kg = 0.25", "from_min = 10", ["from_min is not a field of a device card", "[[variant.cooling]]"]),
+        ("covered = true", 'covered = "no"', ["covered is 'no'", "true and false"]),
+        ("held_water_kg = 0.10", 'held_water_kg = "much"', ["held_water_kg is 'much'"]),
+        ('device = "ice_collar"', 'device = "ice_colar"', ["did you mean 'ice_collar'"]),
+        ('device = "ice_collar"', "# none", ["device is missing"]),
+    ],
+)
+def test_a_card_that_its_device_would_refuse(tmp_path, old, new, words):
+    text = (VALID / "collar.device.toml").read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    path = tmp_path / "mine.device.toml"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    known = not new.startswith("#")
+    refuse(path, check, *words, line=line_of(path.read_text(encoding="utf-8"), new) if known else None)
+
+
+def test_checking_a_session_builds_its_devices(tmp_path):
+    path = session_with(tmp_path, "ice_kg = 0.25", "ice_kg = 0.9")
+    refuse(path, check, "ice_kg is 0.9 kg", "0.05 to 0.6 kg")
+
+
+@pytest.mark.parametrize(
+    ("text", "words", "absent"),
+    [
+        ("mas_kg = 63\nheight_m = 1.7\n", ["line 1: mas_kg is not a known field", "did you mean mass_kg"], "missing"),
+        ("mas_kg = 63\n", ["mas_kg", "did you mean mass_kg", "1 more"], "missing"),  # height_m is the other
+        ("mass_lb = 140\nheight_m = 1.7\n", ["mass_kg = 63.5"], "more to correct"),
+        ("height_m = 1.7\n", ["mass_kg is missing"], "known field"),
+    ],
+)
+def test_a_misspelled_required_key_is_unknown_before_it_is_missing(tmp_path, text, words, absent):
+    path = tmp_path / "who.runner.toml"
+    path.write_text(text, encoding="utf-8")
+    assert absent not in refuse(path, Runner.read, *words)
+
+
 def test_unknown_ending():
-    refuse("notes.docx", check_file, "allowed are *.session.toml", "rename the file")
+    refuse("notes.docx", check, "allowed are *.session.toml", "rename the file")
 
 
 @pytest.mark.parametrize(

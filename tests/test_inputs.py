@@ -1,14 +1,17 @@
 """What people write down becomes records: the promised file, every kind of file, overrides, round trips."""
 
+import dataclasses
 import json
 import math
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from thermosim.cooling import from_spec
 from thermosim.errors import InputError
 from thermosim.inputs.effort import Effort
 from thermosim.inputs.files import locate, write_atomically
@@ -52,7 +55,7 @@ def test_the_promised_session_file_reads_as_written():
     "path", sorted(VALID.glob("*.*.*")) + [VALID / "invented.gpx"], ids=lambda path: path.name
 )
 def test_one_valid_example_of_every_kind_is_accepted(path):
-    first, *warnings = check_file(path)
+    first, *warnings = check_file(path, from_spec)
     assert "is valid" in first and path.name in first
     assert all(sentence.endswith(".") for sentence in warnings)
 
@@ -61,8 +64,15 @@ def test_one_valid_example_of_every_kind_is_accepted(path):
 def test_a_new_file_of_every_kind_passes_its_own_check(kind, tmp_path):
     path = tmp_path / f"mine{ENDINGS[kind]}"
     path.write_text(new_file_text(kind), encoding="utf-8")
-    assert "is valid" in check_file(path)[0]
+    assert "is valid" in check_file(path, from_spec)[0]
     assert "#" in new_file_text(kind)
+
+
+def test_a_device_card_names_every_field_of_its_device():
+    table = tomllib.loads(new_file_text("device"))
+    kind = type(from_spec(table).device)
+    assert set(table) - {"device"} == {field.name for field in dataclasses.fields(kind)} - {"name"}
+    assert from_spec(table).device == kind()  # the card shows the defaults
 
 
 @pytest.mark.parametrize("path", sorted(VALID.glob("*.session.toml")), ids=lambda path: path.name)

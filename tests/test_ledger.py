@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 import thermosim as ts
 from thermosim.errors import InputError
-from thermosim.ledger import TERMS, ledger, ledger_of_run
-from thermosim.ledger_solve import evaporation_of_sweat
+from thermosim.instant.books import TERMS, ledger, ledger_of_run
+from thermosim.instant.solve import evaporation_of_sweat
 from thermosim.physiology.body import build_body
 
 RUNNER = {"mass_kg": 65, "height_m": 1.75}
@@ -169,9 +169,9 @@ def test_no_difference_no_dry_exchange():
     assert found["terms_W"]["respiration_dry"] == pytest.approx(0, abs=1e-12)
 
 
-def test_standing_still_makes_resting_heat_only():
+def test_standing_still_makes_resting_and_standing_heat_only():
     found = ledger(**{**WORKED, "speed_m_s": 0})
-    assert found["terms_W"]["metabolic_power"] == pytest.approx(1.2 * 65)
+    assert found["terms_W"]["metabolic_power"] == pytest.approx((1.2 + 0.3) * 65)
     assert found["terms_W"]["external_work"] == 0
     # no wind: free convection 2.38 x 4^0.25 = 3.37 is below the still-air 3.5 W/m²K
     assert found["convection_W_m2K"] == pytest.approx(3.5)

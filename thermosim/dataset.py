@@ -18,6 +18,7 @@ from thermosim.variables import OUTPUTS
 HEART_PARTS = ("rest", "work", "thermal_core", "thermal_skin", "fluid", "drift", "ceiling")
 SIDES = ("skin", "air", "water")
 WATERS = ("charged", "condensed", "dripped", "evaporated", "left")
+HALF_WIDTH_90 = 1.645  # of a 90 % interval, in standard deviations of a normal distribution
 SKIN_WARNING_C, SKIN_WARNING_MIN, SKIN_REFUSED_C = 12.0, 15.0, 8.0  # common practice, no source (cold injury)
 
 
@@ -222,7 +223,7 @@ def to_dataset(trajectory, prepared, session, variant_name) -> xr.Dataset:
         "device_closure_relative": device_closure(states[-1], rows),
         "surface_area_m2": float(runner[0]["surface_area_m2"]),
         "heat_capacity_J_K": float(capacity.sum()),
-        "core_band_K": value("model_core_error_K"),
+        "core_band_K": HALF_WIDTH_90 * value("model_core_error_K"),
         "peak_core_C": float(trajectory.summary[kernel.S_CORE_PEAK]),
     }
     end, begin = states[-1], states[0]

@@ -109,6 +109,8 @@ PARAMETERS: dict[str, Parameter] = {
     "solar_interception": Parameter(0.20, "1", 0.12, 0.30, 0.02, "mean irradiance on an upright body per global horizontal; sun position not used", "low"),
     "clothing_static_ratio": Parameter(2.5, "1", 1.5, 3.5, 0.0, "static over running resistance of light kit", "low"),
     "clothing_reference_speed_m_s": Parameter(3.3, "m/s", 2.5, 4.0, 0.0, "speed at which kit resistances are stated", "high"),
+    "permeability_index": Parameter(0.38, "1", 0.25, 0.50, 0.0, "vapour permeability of light clothing, turns clo into vapour resistance; ISO 9920", "high"),
+    "mean_body_core_weight": Parameter(0.80, "1", 0.64, 0.90, 0.0, "weight of core in mean body temperature in the heat, skin has the rest (from memory)", "high"),
     "rectal_lag_s": Parameter(480.0, "s", 300.0, 900.0, 60.0, "rectal behind trunk core: 8 min", "medium"),
     # --- heart rate -----------------------------------------------------------------------------------------------
     "heart_core_bpm_K": Parameter(9.8, "bpm/K", 5.0, 20.0, 2.5, "exercise fits in trained runners 7 to 20", "medium"),

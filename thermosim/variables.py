@@ -89,6 +89,9 @@ INPUTS: dict[str, Variable] = {
     "convection_W_m2K": Variable("W/m²K", "convective coefficient", 0.5, 80.0),
     "clothing_clo": Variable("clo", "clothing insulation, whole body", 0.0, 4.0),
     "sweat_rate_L_h": Variable("L/h", "sweat rate", 0.0, 4.5),
+    "core_end_C": Variable("°C", "core temperature at the end", 35.0, 42.0),
+    "skin_start_C": Variable("°C", "mean skin temperature at the start", 15.0, 42.0),
+    "skin_end_C": Variable("°C", "mean skin temperature at the end", 15.0, 42.0),
     "storage_W": Variable("W", "heat storage", -1500.0, 1500.0),
 }
 

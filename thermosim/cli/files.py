@@ -87,10 +87,11 @@ def check(
 ) -> None:
     """Reads each file as a run would, and says what it holds, what is missing and what is a default."""
     from thermosim import cautions
+    from thermosim.cooling import from_spec
     from thermosim.inputs.new import check_file
 
     talk = Talk(json_, quiet, verbose)
-    found = [(str(path), check_file(path)) for path in files]
+    found = [(str(path), check_file(path, from_spec)) for path in files]
     for _, sentences in found:
         if not json_:
             talk.write(sentences[0])

@@ -106,7 +106,7 @@ def ledger(
 def _of_run(run, session, at_min, fields) -> dict:
     from thermosim.cli.sessions import read_run
     from thermosim.errors import InputError
-    from thermosim.ledger import ledger_of_run
+    from thermosim.instant.books import ledger_of_run
 
     if session is not None or fields:
         name = f"session {session}" if session is not None else next(iter(fields))
@@ -131,7 +131,7 @@ def _of_run(run, session, at_min, fields) -> dict:
 
 def _of_instant(path, minute: float, fields) -> dict:
     from thermosim.errors import InputError
-    from thermosim.ledger import ledger
+    from thermosim.instant.books import ledger
 
     if path is None and not fields:
         raise InputError(

@@ -94,14 +94,15 @@ def limit_site_temperature(state, seg, site):
 
 @compiled
 def fill_charge(state, row, base):
-    """Put a fresh charge in a store; book what it brings."""
+    """Put a fresh charge in a store; book what it brings. Water still held is poured out, booked with the drips."""
     melted = row.charge_kg * row.latent_J_kg
     if row.charge_C <= row.melt_low_C:
         enthalpy = -melted + (row.charge_kg * row.solid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_low_C)
     else:
         enthalpy = (row.charge_kg * row.liquid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_high_C)
     state[base + n.ROW_CHARGED_J] += enthalpy - state[base + n.STORE_J]
-    state[base + n.ROW_CHARGED_KG] += row.charge_kg - state[base + n.STORE_KG]
+    state[base + n.ROW_CHARGED_KG] += row.charge_kg
+    state[base + n.ROW_DRIPPED] += state[base + n.STORE_KG]
     state[base + n.STORE_J] = enthalpy
     state[base + n.STORE_KG] = row.charge_kg
 
@@ -300,6 +301,9 @@ def integrate(
             step = prepare(seg, runner, piece, middle, metabolic, work_W)
             advance(method, table, h, size, state, work.stages, heat, step, seg, runner, rows, active, n_rows)
             time_s += h
+            if not COLDEST_BLOOD_C <= state[n.BLOOD] <= HOTTEST_BLOOD_C:
+                status = n.OUT_OF_RANGE if math.isfinite(state[n.BLOOD]) else n.NOT_FINITE
+                break
             core = trunk_core(state, seg)
             summary[S_CORE_PEAK] = max(summary[S_CORE_PEAK], core)
             here = limit_site_temperature(state, seg, site)
@@ -308,13 +312,12 @@ def integrate(
                 summary[S_CORE_RATE_AT_LIMIT] = (here - site_before) / h
             site_before = here
         time_s = stops[stop]
-        total = 0.0  # not finite as soon as one number is not
-        for i in range(size):
-            total += state[i]
-        if not math.isfinite(total):
-            status = n.NOT_FINITE
-        elif state[n.BLOOD] < COLDEST_BLOOD_C or state[n.BLOOD] > HOTTEST_BLOOD_C:
-            status = n.OUT_OF_RANGE
+        if status == n.DONE:
+            total = 0.0  # not finite as soon as one number is not
+            for i in range(size):
+                total += state[i]
+            if not math.isfinite(total):
+                status = n.NOT_FINITE
         if status != n.DONE:
             break
         while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:

@@ -12,7 +12,7 @@ from thermosim.physics.radiation import radiative_coefficient
 from thermosim.physiology import energetics
 from thermosim.physiology.circulation import thermal_parts, work_part
 from thermosim.physiology.skin_blood_flow import flow_ceiling
-from thermosim.physiology.sweating import film_wettedness
+from thermosim.physiology.sweating import film_wettedness, limit_of_evaporation
 
 LARGEST_DIFFERENCE_K = 60.0  # between skin and air; above it natural convection is not looked for
 
@@ -290,14 +290,15 @@ def evaporation_books(state, rate, heat, seg, runner):
 def what_limits(required, capacity, wettedness, rate, runner):
     """Say what keeps evaporation short of what a steady core needs: nothing, the air, or the sweat rate.
 
-    The air limits when more is required than a skin as wet as it can get would give off, and the skin *is* wet
-    (at the start of a run it is merely not sweating yet); also when sweat is at its ceiling but most of any more
-    would drip. The sweat rate limits when it is at its ceiling on a skin that could take more.
+    The skin counts as wet from the onset of dripping on (or where no wettedness can be told); sweat is short when it
+    is at its ceiling and evaporation does not reach what is required.
     """
-    wet = runner.dripping_onset_wettedness
-    if required > runner.wettedness_limit * max(capacity, 0.0) and not wettedness < wet:
-        return n.LIMIT_AIR
     at_ceiling = rate[n.SWEAT] >= 0.999 * runner.maximum_sweat_rate_L_h / 3600.0
-    if at_ceiling and required > -1.02 * rate[n.JOULES + n.EVAPORATION]:
-        return n.LIMIT_AIR if required > wet * capacity else n.LIMIT_SWEAT
-    return n.LIMIT_NOTHING
+    return limit_of_evaporation(
+        required,
+        capacity,
+        runner.wettedness_limit,
+        runner.dripping_onset_wettedness,
+        not wettedness < runner.dripping_onset_wettedness,
+        at_ceiling and required > -1.02 * rate[n.JOULES + n.EVAPORATION],
+    )

@@ -8,6 +8,12 @@ from thermosim.engine.nodes import N_NODES, N_SEGMENTS
 
 _F, _I, _S = np.float64, np.int64, (N_SEGMENTS,)
 
+
+def record_type(fields) -> np.dtype:
+    """Return an aligned record type whose fields are attributes too, so that kernels run uncompiled as well."""
+    return np.dtype((np.record, np.dtype(fields, align=True)))
+
+
 _RUNNER_SCALARS = (
     "mass_kg",
     "surface_area_m2",
@@ -108,7 +114,7 @@ _RUNNER_BY_SEGMENT = (
 )
 
 # One runner (or one member of an ensemble).
-RUNNER = np.dtype(
+RUNNER = record_type(
     [(name, _F) for name in _RUNNER_SCALARS]
     + [(name, _F, _S) for name in _RUNNER_BY_SEGMENT]
     + [
@@ -117,12 +123,11 @@ RUNNER = np.dtype(
         ("node_group", _I, (N_NODES,)),
         ("tied_groups", _I),
     ],
-    align=True,
 )
 
 # One stretch of time with constant effort and weather that runs in straight lines from *_0 to *_1.
 _PIECE_LINES = ("air_C", "vapour_kPa", "wind_m_s", "solar_W_m2", "radiant_C")
-PIECE = np.dtype(
+PIECE = record_type(
     [
         (name, _F)
         for name in (
@@ -141,7 +146,6 @@ PIECE = np.dtype(
     ]
     + [(f"{name}_{end}", _F) for name in _PIECE_LINES for end in (0, 1)]
     + [("gait", _I), ("cost_relation", _I), ("air_drag", _I)],
-    align=True,
 )
 
 # One row of the boundary table: what a device is at one place of the skin.
@@ -168,14 +172,13 @@ _ROW_SCALARS = (
     "outer_hold_kg",
     "outer_exposure",
 )
-ROW = np.dtype(
+ROW = record_type(
     [(name, _F) for name in _ROW_SCALARS]
     + [("segment", _I), ("wicks", _I), ("drip_segment_1", _I), ("drip_segment_2", _I), ("device", _I)],
-    align=True,
 )
 
 # What happens to a row, and when.
-EVENT = np.dtype([("time_s", _F), ("row", _I), ("action", _I)], align=True)
+EVENT = record_type([("time_s", _F), ("row", _I), ("action", _I)])
 PUT_ON, TAKE_OFF, REFILL = 0, 1, 2
 
 

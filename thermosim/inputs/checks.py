@@ -253,21 +253,28 @@ def missing(name: str, **place) -> InputError:
 
 
 def from_pydantic(error: ValidationError, model: type[BaseModel]) -> InputError:
-    """Return ONE error for the first complaint of pydantic, in our words."""
+    """Return ONE error for pydantic's complaints, in our words.
+
+    An unknown name comes before a missing one, because a misspelled key is both.
+    """
     complaints = error.errors(include_url=False)
-    first = complaints[0]
+    unknown = [complaint for complaint in complaints if complaint["type"] == "extra_forbidden"]
+    first = unknown[0] if unknown and complaints[0]["type"] == "missing" else complaints[0]
     field = ".".join(str(part) for part in first["loc"]) or model.__name__.lower()
     last = str(first["loc"][-1]) if first["loc"] else field
+    more = len(complaints) - 1
     if first["type"] == "extra_forbidden":
         found = unknown_name(last, model.model_fields, first["input"])
+        meant = OTHER_UNITS[last][0] if last in OTHER_UNITS else nearest(last, model.model_fields)
+        more -= any(c["type"] == "missing" and c["loc"][-1:] == (meant,) for c in complaints)
     elif first["type"] == "missing":
         found = missing(last)
     else:
         problem = f"is {shown(first['input'])}: {first['msg'][:1].lower()}{first['msg'][1:]}"
         found = InputError(problem, field=field, remedy="correct this field")
-    if len(complaints) > 1:
-        found.problem += f" (and {len(complaints) - 1} more to correct here)"
-        found = InputError(found.problem, field=found.field, remedy=found.remedy)
+    if more:
+        problem = f"{found.problem} (and {more} more to correct here)"
+        found = InputError(problem, field=found.field, remedy=found.remedy)
     return found
 
 

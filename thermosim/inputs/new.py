@@ -1,18 +1,19 @@
 """Commented examples of every kind of file, and the check of any of them."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 from thermosim.errors import InputError
-from thermosim.inputs.checks import check_choice, check_flag, check_names, check_range, shown
+from thermosim.inputs.checks import check_choice, check_flag
 from thermosim.inputs.effort import Effort
-from thermosim.inputs.files import read_toml
+from thermosim.inputs.files import Source, read_toml
+from thermosim.inputs.limits import check_device
 from thermosim.inputs.recordings import read_gpx
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.session import Session
 from thermosim.inputs.weather import Weather
-from thermosim.variables import INPUTS
 
 _SESSION = """\
 # Session sheet: who runs, in what air, how, and what is compared. Units are in the names.
@@ -46,7 +47,7 @@ speed_m_s = 3.3                     # 5:03 min/km
 grade_pct = 0
 [[effort.part]]
 minutes = 4
-speed_m_s = 0.0                     # seated
+speed_m_s = 0.0                     # standing
 [[effort.part]]
 minutes = 7
 speed_m_s = 3.3
@@ -132,14 +133,14 @@ minutes,speed_m_s,grade_pct
 
 _DEVICE = """\
 # Device card of an ice collar. Measure what you can on the kitchen table; the rest is common practice.
+# When it is worn (from_min, to_min, refill_min) stands in a session, not here.
 device = "ice_collar"
-name = "collar"
 ice_kg = 0.25                       # ice loaded
+covered = true                      # insulated, vapour-tight outer side; false: wet cloth outside
 contact_area_m2 = 0.025             # skin it touches
 contact_conductance_W_m2K = 60      # skin to ice, cloth between
-covered = true                      # an outer layer keeps the air side small
-outer_resistance_m2K_W = 0.08       # of that layer
-dry_mass_kg = 0.08                  # carried without ice
+held_water_kg = 0.10                # melt water held before it drips
+cover_resistance_m2K_W = 0.08       # insulation of the cover
 """
 
 _TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "device": _DEVICE}
@@ -148,10 +149,7 @@ ENDINGS = {
     "session": ".session.toml", "runner": ".runner.toml", "weather": ".weather.csv", "pace": ".pace.csv",
     "device": ".device.toml",
 }  # fmt: skip
-DEVICE_FIELDS = (
-    "device", "name", "ice_kg", "contact_area_m2", "contact_conductance_W_m2K", "covered",
-    "outer_resistance_m2K_W", "dry_mass_kg",
-)  # fmt: skip
+WEAR_FIELDS = ("from_min", "to_min", "refill_min")
 
 
 def new_file_text(kind: str) -> str:
@@ -167,8 +165,16 @@ def pace_text(speed_m_s: float) -> str:
     return f"{speed_m_s:.2f} m/s ({seconds // 60}:{seconds % 60:02d} min/km)"
 
 
-def check_file(path) -> list[str]:
+def check_file(path, build_device: Callable[[dict], object]) -> list[str]:
     """Check any of our files, told by its ending.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    build_device : callable
+        Builds a device from its table and refuses what the device itself would refuse
+        (:func:`thermosim.cooling.from_spec`); inputs know no device.
 
     Returns
     -------
@@ -179,15 +185,19 @@ def check_file(path) -> list[str]:
     name = Path(path).name
     for ending, check in _CHECKS.items():
         if name.lower().endswith(ending):
-            summary, warnings = check(path)
+            summary, warnings = check(path, build_device)
             return [f"{path} is valid: {summary}.", *warnings]
     known = ", ".join(f"*{ending}" for ending in _CHECKS)
     problem = f"has an ending that is not known here, allowed are {known}"
     raise InputError(problem, file=str(path), remedy="rename the file")
 
 
-def _check_session(path):
+def _check_session(path, build_device):
     session = Session.read(path)
+    for variant in session.variants:
+        for table in variant.cooling:
+            with Source(str(path)).blame():
+                build_device(table)
     names = ", ".join(variant.name for variant in session.variants)
     summary = (
         f"{_of_runner(session.runner)}; {_of_weather(session.weather)}; {_of_effort(session.effort)}; "
@@ -196,37 +206,36 @@ def _check_session(path):
     return summary, session.warnings()
 
 
-def _check_runner(path):
+def _check_runner(path, _):
     runner = Runner.read(path)
     return _of_runner(runner), runner.warnings()
 
 
-def _check_weather(path):
+def _check_weather(path, _):
     weather = Weather.sheet(path)
     return _of_weather(weather), weather.warnings()
 
 
-def _check_pace(path):
+def _check_pace(path, _):
     effort = Effort.pace_sheet(path)
     return _of_effort(effort), effort.warnings()
 
 
-def _check_device(path):
+def _check_device(path, build_device):
     data, source = read_toml(path)
     with source.blame():
-        check_names(data, DEVICE_FIELDS, data)
-        if not isinstance(data.get("device"), str):
-            problem = f"is {shown(data.get('device'))}, needed is the name of a device"
-            raise InputError(problem, field="device", remedy='write e.g. device = "ice_collar"')
-        if "covered" in data:
-            check_flag("covered", data["covered"])
-        for field in data:
-            if field in INPUTS:
-                check_range(field, data[field])
-    return f"device card of {data['device']} with {len(data)} fields", []
+        card = check_device(data)
+        for name in WEAR_FIELDS:
+            if name in card:
+                problem = "is not a field of a device card: it says when a device is worn"
+                raise InputError(problem, field=name, remedy=f"write {name} in the session's [[variant.cooling]]")
+        if "covered" in card:
+            check_flag("covered", card["covered"])
+        build_device(card)
+    return f"device card of {card['device']} with {len(card) - 1} of its fields", []
 
 
-def _check_gpx(path):
+def _check_gpx(path, _):
     recording = read_gpx(path)
     return f"{len(recording.time_s)} points over {recording.time_s[-1] / 60.0:.1f} min", list(recording.notes)
 

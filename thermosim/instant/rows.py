@@ -3,7 +3,7 @@
 import re
 
 from thermosim.constants import LEWIS_RELATION, STANDARD_PRESSURE_KPA
-from thermosim.ledger_effort import digits
+from thermosim.instant.effort import digits
 
 SYMBOLS = {
     "metabolic_power": "$M$", "external_work": "$W$", "convection": "$C$", "long_wave_radiation": "$R$",

@@ -79,7 +79,9 @@ def _power_of_speed(person, own, now, weather, oxygen_J_L, notes):
     gait = e.gait_of(speed, asked, value("walk_run_switch_m_s"))
     rest = value("resting_power_W_kg")
     if gait == e.STAND:
-        return rest * person.mass_kg, rf"$M = {digits(rest)}\,m$ (rest)", f"{digits(rest)} × {digits(person.mass_kg)}"
+        upright = value("standing_power_W_kg")
+        per_kg = f"({digits(rest)} + {digits(upright)})"
+        return (rest + upright) * person.mass_kg, rf"$M = {per_kg}\,m$ (standing)", f"{per_kg} × {digits(person.mass_kg)}"
     cost = e.net_cost(gait, relation, speed, grade, oxygen_J_L)
     power = rest * person.mass_kg + e.moving_power(
         person.mass_kg, carried, gait, relation, speed, grade, economy, surface, oxygen_J_L

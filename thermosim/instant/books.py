@@ -5,12 +5,9 @@ quantity is left open and solved for: the evaporation (and so the sweat rate), t
 temperature or the metabolic power. The same object comes from a simulated run with :func:`ledger_of_run`.
 """
 
-import sys
-import types
-
 from thermosim.errors import InputError
-from thermosim.ledger_inputs import Instant, resolve
-from thermosim.ledger_solve import Solved, limiting, litres_per_hour, solve, sweat_with_dripping
+from thermosim.instant.inputs import Instant, resolve
+from thermosim.instant.solve import Solved, close_books, limiting, litres_per_hour, sweat_with_dripping
 
 TERMS = (
     "metabolic_power",
@@ -24,6 +21,7 @@ TERMS = (
     "devices",
     "storage",
 )
+TRIED_SKIN_C = (25.0, 38.0)  # mean skin that one skin temperature can stand for (common practice, no source)
 _UNITS = {"metabolic_power_W": "W", "skin_temperature_C": "°C", "sweat_rate_L_h": "L/h", "storage_W": "W"}
 
 
@@ -72,14 +70,14 @@ def ledger(runner=None, weather=None, *, at_min=0.0, **fields) -> dict:
     instant = resolve(
         runner, weather, {name: given for name, given in fields.items() if given is not None}, at_min
     )
-    return report(instant, solve(instant))
+    return report(instant, close_books(instant))
 
 
 def report(instant: Instant, solved: Solved) -> dict:
     """Return the ledger object of closed books."""
     from thermosim import cautions
     from thermosim.dataset import version
-    from thermosim.ledger_rows import rows_of
+    from thermosim.instant.rows import rows_of
 
     now = solved.exchange
     terms = dict.fromkeys(TERMS, 0.0)
@@ -110,9 +108,10 @@ def report(instant: Instant, solved: Solved) -> dict:
     warnings = [*instant.warnings, *solved.notes]
     if limited_by != "nothing":
         warnings.append(cautions.UNCOMPENSABLE)
-    if not 25.0 <= now.skin_C <= 38.0:
+    if not TRIED_SKIN_C[0] <= now.skin_C <= TRIED_SKIN_C[1]:
         warnings.append(
-            f"{cautions.OUTSIDE_RANGE}: a mean skin temperature of {now.skin_C:.1f} °C (25 to 38 °C)."
+            f"{cautions.OUTSIDE_RANGE}: a mean skin temperature of {now.skin_C:.1f} °C "
+            f"({TRIED_SKIN_C[0]:g} to {TRIED_SKIN_C[1]:g} °C)."
         )
     return _plain(
         {
@@ -196,7 +195,7 @@ def ledger_of_run(ds, at_min) -> dict:
     dict
         As :func:`ledger`; storage is the engine's sum over nodes, so ``closure_W`` tests the engine.
     """
-    from thermosim.ledger_rows import rows_of_run
+    from thermosim.instant.rows import rows_of_run
 
     first, last = float(ds.time[0]) / 60.0, float(ds.time[-1]) / 60.0
     if not first - 1e-9 <= at_min <= last + 1e-9:
@@ -208,13 +207,12 @@ def ledger_of_run(ds, at_min) -> dict:
     limited_by = {"air": "air", "sweat_rate": "sweat_rate"}.get(meanings[int(now.limited_by)], "nothing")
     area, capacity = ds.attrs.get("surface_area_m2"), ds.attrs.get("heat_capacity_J_K")
     minute = float(now.time) / 60.0
+    largest, limit = _limits_of_run(ds)
     return _plain(
         {
             "terms_W": terms,
             "heat_production_W": terms["metabolic_power"] + terms["external_work"],
-            **evaporation_keys(
-                float(now.required_evaporation), float(now.evaporative_capacity), _limit_of_run(ds)
-            ),
+            **evaporation_keys(float(now.required_evaporation), float(now.evaporative_capacity), limit),
             "limited_by": limited_by,
             "closure_W": closure(terms),
             "solved_for": {"name": "storage_W", "value": terms["storage"], "unit": "W"},
@@ -227,6 +225,8 @@ def ledger_of_run(ds, at_min) -> dict:
             "air_speed_m_s": float(now.air_speed),
             "vapour_pressure_kPa": float(now.vapour_pressure),
             "surface_area_m2": area,
+            "maximum_sweat_rate_L_h": largest,
+            "wettedness_limit": limit,
             "at_min": minute,
             "rows": rows_of_run(terms, area),
             "setting": (
@@ -241,30 +241,17 @@ def ledger_of_run(ds, at_min) -> dict:
     )
 
 
-def _limit_of_run(ds) -> float:
-    """Wettedness limit of the runner behind a run, from the inputs the run carries."""
+def _limits_of_run(ds) -> tuple[float, float]:
+    """Largest sweat rate [L/h] and wettedness [1] of the runner behind a run, from the inputs the run carries."""
     import json
 
-    from thermosim.parameters import value
-    from thermosim.physiology.acclimatisation import heat_days_effect
+    from thermosim.instant.body import sweat_limits
 
-    inputs = json.loads(ds.attrs.get("inputs", "{}"))
-    days = (inputs.get("runner") or {}).get("heat_days") or 0.0
-    limit = value("wettedness_limit_unacclimatised")
-    return limit + (1.0 - limit) * heat_days_effect(days, value("heat_days_scale"))
+    card = json.loads(ds.attrs.get("inputs", "{}")).get("runner") or {}
+    return sweat_limits(card.get("heat_days"), card.get("maximum_sweat_rate_L_h"))
 
 
 def _warnings_of_run(ds) -> list[str]:
     import json
 
     return json.loads(ds.attrs.get("warnings", "[]"))
-
-
-class _Callable(types.ModuleType):
-    """The package offers a function of this module's name; importing the module must not hide it."""
-
-    def __call__(self, *args, **kwargs):
-        return ledger(*args, **kwargs)
-
-
-sys.modules[__name__].__class__ = _Callable

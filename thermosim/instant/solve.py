@@ -4,9 +4,10 @@ from typing import NamedTuple
 
 from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.errors import InputError
-from thermosim.ledger_inputs import Instant
+from thermosim.instant.inputs import Instant
+from thermosim.physiology.sweating import LIMIT_AIR, LIMIT_NOTHING, LIMIT_SWEAT, limit_of_evaporation
 
-SKIN_RANGE_C = (5.0, 42.0)
+LIMITS = {LIMIT_NOTHING: "nothing", LIMIT_AIR: "air", LIMIT_SWEAT: "sweat_rate"}
 
 
 class Exchange(NamedTuple):
@@ -146,17 +147,26 @@ def watts_of_sweat(sweat_L_h: float) -> float:
 
 
 def limiting(required_W: float, capacity_W: float, instant: Instant) -> str:
-    """Return ``nothing``, ``air`` or ``sweat_rate``: what keeps the required evaporation from happening."""
-    limit = instant.wettedness_limit
-    if required_W <= 0.0:
-        return "nothing"
-    if required_W > limit * max(capacity_W, 0.0):
-        return "air"
-    largest = evaporation_of_sweat(watts_of_sweat(instant.maximum_sweat_rate_L_h), capacity_W, limit)
-    return "sweat_rate" if required_W > largest else "nothing"
+    """Return ``nothing``, ``air`` or ``sweat_rate``: what keeps the required evaporation from happening.
+
+    The engine's own rule, for a skin that is as wet as the balance asks.
+    """
+    from thermosim.parameters import value
+
+    needed = sweat_with_dripping(max(required_W, 0.0), capacity_W, instant.wettedness_limit)
+    return LIMITS[
+        limit_of_evaporation(
+            required_W,
+            capacity_W,
+            instant.wettedness_limit,
+            value("dripping_onset_wettedness"),
+            True,
+            needed > instant.maximum_sweat_rate_L_h,
+        )
+    ]
 
 
-def solve(instant: Instant) -> Solved:
+def close_books(instant: Instant) -> Solved:
     """Close the books: find the one quantity that is left open.
 
     Effort, skin temperature, sweat rate and storage belong to one equation. Storage counts as zero when it is
@@ -230,11 +240,13 @@ def _solve_storage(instant, _) -> Solved:
 def _solve_skin(instant, _) -> Solved:
     from scipy.optimize import brentq
 
+    from thermosim.variables import INPUTS
+
     def left(skin_C):
         now = exchange(instant, instant.metabolic_W, skin_C)
         return now.required_W - _evaporation(instant, now) - instant.storage_W
 
-    low, high = SKIN_RANGE_C
+    low, high = INPUTS["skin_temperature_C"].low, INPUTS["skin_temperature_C"].high
     ends = left(low), left(high)
     if ends[0] * ends[1] > 0.0:
         over = "even at" if ends[0] > 0.0 else "already at"

@@ -4,8 +4,8 @@ import math
 from typing import Any, NamedTuple
 
 from thermosim.errors import InputError
-from thermosim.ledger_body import TEMPERATURES, clothing_now, height_of, person_of, stated_storage
-from thermosim.ledger_effort import POWERS, moving_of, wind_components
+from thermosim.instant.body import TEMPERATURES, clothing_now, height_of, person_of, stated_storage
+from thermosim.instant.effort import POWERS, moving_of, wind_components
 
 NUMBERS = (
     "speed_m_s", "grade_pct", "skin_temperature_C", *POWERS, "respiratory_quotient", "external_work_W",
@@ -13,8 +13,8 @@ NUMBERS = (
     "fan_speed_m_s", "surface_factor", "carried_mass_kg", "heading_deg", "minutes",
 )  # fmt: skip
 WORDS = ("gait", "cost", "treadmill", "air_drag")
-# Label and range of a boundary name that stands in for one of the four temperatures.
-_RANGE_OF = {name: "skin_temperature_C" for name in TEMPERATURES}
+# Ranges that the laws were published for [m/s, m/s, °C]: convection in wind and by limb swing, breathing losses.
+PUBLISHED_AIR_SPEED, PUBLISHED_SWING, PUBLISHED_BREATH_C = 3.0, 2.0, (-5.0, 45.0)
 _OWN = (*NUMBERS, *WORDS, *TEMPERATURES)
 
 
@@ -112,7 +112,7 @@ def _sort(runner, weather, given):
         elif name in ("gait", "cost"):
             own[name] = check_choice(name, given[name], GAITS if name == "gait" else COSTS)
         else:
-            own[name] = check_range(_RANGE_OF.get(name, name), given[name], field=name)
+            own[name] = check_range(name, given[name])
     card = {name: given[name] for name in cards if name in given}
     air = {name: given[name] for name in FIELDS if name in given}
     if runner is not None and card:
@@ -194,43 +194,47 @@ def _outside(own, now, air_speed) -> list[str]:
     found = []
     swing = own.get("speed_m_s", 0.0)
     if "convection_W_m2K" not in own:
-        if air_speed > 3.0:
+        if air_speed > PUBLISHED_AIR_SPEED:
             found.append(
                 f"{OUTSIDE_RANGE}: convection at a relative air speed of {air_speed:.2f} m/s "
-                "(published up to 3 m/s)."
+                f"(published up to {PUBLISHED_AIR_SPEED:g} m/s)."
             )
-        if swing > 2.0 and air_speed < 0.5 * swing:
+        if swing > PUBLISHED_SWING and air_speed < 0.5 * swing:
             found.append(
-                f"{OUTSIDE_RANGE}: limb-swing convection at {swing:.2f} m/s (published up to 2 m/s)."
+                f"{OUTSIDE_RANGE}: limb-swing convection at {swing:.2f} m/s "
+                f"(published up to {PUBLISHED_SWING:g} m/s)."
             )
-    if not -5.0 <= now["air_temperature_C"] <= 45.0:
+    low, high = PUBLISHED_BREATH_C
+    if not low <= now["air_temperature_C"] <= high:
         found.append(
             f"{OUTSIDE_RANGE}: breathing losses in air of {now['air_temperature_C']:g} °C "
-            "(published −5 to 45 °C)."
+            f"(published −{-low:g} to {high:g} °C)."
         )
     if now["solar_W_m2"] > 0.0:
         found.append("The sun's position is not used: its load on the body is uncertain by about a third.")
     return found
 
 
+def _short(number: float, decimals: int = 1) -> str:
+    """Return a number with no more decimals than a reader needs, and a true minus sign."""
+    return f"{round(number, decimals) + 0.0:g}".replace("-", "−")
+
+
 def _setting(person, own, now, air_speed, worn) -> str:
     """Return one line that names the instant."""
-    body = (
-        f"{person.mass_kg:g} kg, {person.height_m:.3g} m"
-        if person.mass_kg
-        else f"{person.surface_area_m2:g} m²"
-    )
+    body = f"{_short(person.surface_area_m2, 2)} m²"
+    if person.mass_kg:
+        body = f"{_short(person.mass_kg)} kg, {_short(person.height_m, 2)} m"
     parts = [f"{body}, {worn}"]
     if "speed_m_s" in own:
         where = " on a treadmill" if own.get("treadmill", False) else ""
-        parts.append(
-            f"{own['speed_m_s']:.3g} m/s{where}, grade {own.get('grade_pct', 0.0):g} %".replace("-", "−")
-        )
+        grade = _short(own.get("grade_pct", 0.0))
+        parts.append(f"{_short(own['speed_m_s'], 2)} m/s{where}, grade {grade} %")
     parts.append(
-        f"air {now['air_temperature_C']:g} °C, {now['vapour_pressure_kPa']:.2f} kPa, "
-        f"{air_speed:.3g} m/s over the skin"
+        f"air {_short(now['air_temperature_C'])} °C, {now['vapour_pressure_kPa']:.2f} kPa, "
+        f"{_short(air_speed, 2)} m/s over the skin"
     )
-    parts.append(f"sun {now['solar_W_m2']:g} W/m²" if now["solar_W_m2"] else "no sun")
+    parts.append(f"sun {_short(now['solar_W_m2'], 0)} W/m²" if now["solar_W_m2"] else "no sun")
     if "skin_temperature_C" in own:
-        parts.append(f"skin {own['skin_temperature_C']:g} °C")
+        parts.append(f"skin {_short(own['skin_temperature_C'])} °C")
     return " · ".join(parts)

@@ -6,11 +6,6 @@ from typing import Any, NamedTuple
 from thermosim.constants import CLO, LEWIS_RELATION
 from thermosim.errors import InputError
 
-# Usual weights of core and skin in mean body temperature in the heat (from memory, high confidence).
-CORE_WEIGHT, SKIN_WEIGHT = 0.8, 0.2
-# Vapour permeability index of light clothing: turns clo into vapour resistance; ISO 9920 (high confidence).
-PERMEABILITY_INDEX = 0.38
-
 TEMPERATURES = ("core_start_C", "core_end_C", "skin_start_C", "skin_end_C")
 
 
@@ -30,53 +25,69 @@ class Person(NamedTuple):
 
 def height_of(card, own) -> float:
     """Height [m] that Du Bois' formula needs for a stated surface; missing when neither is stated."""
+    from scipy.optimize import brentq
+
     from thermosim.inputs.checks import check_range, missing
+    from thermosim.physiology.body import surface_area_du_bois
+    from thermosim.variables import INPUTS
 
     if "surface_area_m2" not in own:
         raise missing("height_m")
-    mass = check_range("mass_kg", card["mass_kg"])
-    return (own["surface_area_m2"] / (0.202 * mass**0.425)) ** (1.0 / 0.725)
+    mass, area = check_range("mass_kg", card["mass_kg"]), own["surface_area_m2"]
+    low, high = INPUTS["height_m"].low, INPUTS["height_m"].high
+    smallest, largest = surface_area_du_bois(mass, low), surface_area_du_bois(mass, high)
+    if not smallest <= area <= largest:
+        problem = f"is {area:g} m², allowed at {mass:g} kg is {smallest:.2f} to {largest:.2f} m²"
+        raise InputError(problem, field="surface_area_m2", remedy="correct surface or mass, or add height_m")
+    return float(brentq(lambda height: surface_area_du_bois(mass, height) - area, low, high))
+
+
+def sweat_limits(heat_days, maximum_sweat_rate_L_h) -> tuple[float, float]:
+    """Largest sweat rate [L/h] and largest wettedness [1] after a number of heat days, as the engine has them."""
+    from thermosim.parameters import value
+    from thermosim.physiology.acclimatisation import heat_days_effect
+
+    adapted = heat_days_effect(heat_days or 0.0, value("heat_days_scale"))
+    wettedness = value("wettedness_limit_unacclimatised")
+    if maximum_sweat_rate_L_h is None:
+        maximum_sweat_rate_L_h = value("maximum_sweat_rate_L_h") * (
+            1.0 + value("acclimatised_sweat_gain") * adapted
+        )
+    return maximum_sweat_rate_L_h, wettedness + (1.0 - wettedness) * adapted
 
 
 def person_of(runner, own, given) -> Person:
     """Return the body: from a runner, or from a stated surface alone."""
     from thermosim.inputs.checks import missing
     from thermosim.parameters import value
-    from thermosim.physiology.acclimatisation import heat_days_effect
     from thermosim.physiology.body import build_body
 
     if runner is None and "surface_area_m2" not in own:
         raise missing("mass_kg")
-    heat_days = runner.heat_days if runner is not None else given.get("heat_days")
-    adapted = heat_days_effect(heat_days or 0.0, value("heat_days_scale"))
-    limit = value("wettedness_limit_unacclimatised")
-    limit += (1.0 - limit) * adapted
-    largest = runner.maximum_sweat_rate_L_h if runner is not None else given.get("maximum_sweat_rate_L_h")
-    if largest is None:
-        largest = value("maximum_sweat_rate_L_h") * (1.0 + value("acclimatised_sweat_gain") * adapted)
-    notes = (
-        []
-        if heat_days is not None
-        else [f"heat_days is unknown: 0 are assumed, so wettedness is limited to {limit:g}."]
-    )
+    if runner is not None:
+        heat_days, largest = runner.heat_days, runner.maximum_sweat_rate_L_h
+    else:
+        heat_days, largest = given.get("heat_days"), given.get("maximum_sweat_rate_L_h")
+    largest, limit = sweat_limits(heat_days, largest)
+    unknown = f"heat_days is unknown: 0 are assumed, so wettedness is limited to {limit:g}."
+    notes = [] if heat_days is not None else [unknown]
     if runner is None:
         kit = _kit_alone(given)
         return Person(None, None, own["surface_area_m2"], None, kit, 1.0, largest, limit, tuple(notes))
     body = build_body(
         runner.mass_kg, runner.height_m, runner.body_fat_resolved_pct, value("conduction_factor")
     )
-    area = own.get("surface_area_m2", body.surface_area_m2)
     notes += [note for note in runner.warnings() if note.startswith("Adult model")]
     return Person(
-        runner.mass_kg,
-        runner.height_m,
-        area,
-        body.total_capacity_J_K,
-        runner.clothing,
-        runner.economy_factor,
-        largest,
-        limit,
-        tuple(notes),
+        mass_kg=runner.mass_kg,
+        height_m=runner.height_m,
+        surface_area_m2=own.get("surface_area_m2", body.surface_area_m2),
+        heat_capacity_J_K=body.total_capacity_J_K,
+        clothing=runner.clothing,
+        economy=runner.economy_factor,
+        maximum_sweat_rate_L_h=largest,
+        wettedness_limit=limit,
+        warnings=tuple(notes),
     )
 
 
@@ -109,7 +120,7 @@ def clothing_now(person, own, air_speed):
         return (
             1.0,
             resistance,
-            resistance / (LEWIS_RELATION * PERMEABILITY_INDEX),
+            resistance / (LEWIS_RELATION * value("permeability_index")),
             f"{own['clothing_clo']:g} clo",
         )
     covered, clo, vapour = clothing_of(SimpleNamespace(clothing=person.clothing))
@@ -125,6 +136,7 @@ def clothing_now(person, own, air_speed):
 def stated_storage(person, own):
     """Return stated storage [W], directly or from temperatures at start and end, with a note."""
     from thermosim.inputs.checks import missing
+    from thermosim.parameters import value
 
     stated = [name for name in TEMPERATURES if name in own]
     if not stated:
@@ -139,9 +151,10 @@ def stated_storage(person, own):
         raise missing("mass_kg")
     core = own["core_end_C"] - own["core_start_C"]
     skin = own["skin_end_C"] - own["skin_start_C"]
-    mean = CORE_WEIGHT * core + SKIN_WEIGHT * skin
+    weight = value("mean_body_core_weight")
+    mean = weight * core + (1.0 - weight) * skin
     note = (
-        f"Mean body temperature is taken as {CORE_WEIGHT:g} core + {SKIN_WEIGHT:g} skin: "
+        f"Mean body temperature is taken as {weight:g} core + {1.0 - weight:g} skin: "
         f"it changes by {mean:+.2f} K in {own['minutes']:g} min."
     )
     return person.heat_capacity_J_K * mean / (60.0 * own["minutes"]), [note]
