@@ -440,7 +440,7 @@ def test_checking_a_session_builds_its_devices(tmp_path):
 @pytest.mark.parametrize(
     ("text", "words", "absent"),
     [
-        ("mas_kg = 63\nheight_m = 1.7\n", ["line 1: mas_kg is not a known field", "did you mean mass_kg"], "missing"),
+        ("mas_kg = 63\nheight_m = 1.7\n", ["mas_kg is not a known field", "did you mean mass_kg"], "missing"),
         ("mas_kg = 63\n", ["mas_kg", "did you mean mass_kg", "1 more"], "missing"),  # height_m is the other
         ("mass_lb = 140\nheight_m = 1.7\n", ["mass_kg = 63.5"], "more to correct"),
         ("height_m = 1.7\n", ["mass_kg is missing"], "known field"),
@@ -449,7 +449,7 @@ def test_checking_a_session_builds_its_devices(tmp_path):
 def test_a_misspelled_required_key_is_unknown_before_it_is_missing(tmp_path, text, words, absent):
     path = tmp_path / "who.runner.toml"
     path.write_text(text, encoding="utf-8")
-    assert absent not in refuse(path, Runner.read, *words)
+    assert absent not in refuse(path, Runner.read, *words, line=None if "missing" in words[0] else 1)
 
 
 def test_unknown_ending():

@@ -29,6 +29,7 @@ required_evaporation_W, evaporative_capacity_W, wettedness (required ÷ capacity
 sweat_rate_L_h (required ÷ 2426 kJ/kg), sweat_rate_with_dripping_L_h, \
 limited_by (nothing, air, sweat_rate), closure_W, solved_for, storage_W, body_heat_capacity_kJ_K, \
 mean_body_temperature_change_K_h, skin_temperature_C, air_speed_m_s, vapour_pressure_kPa, surface_area_m2, \
+maximum_sweat_rate_L_h, wettedness_limit, \
 rows (term, formula, numbers, watts, W_m2), setting, warnings, cautions."""
 
 NAMES = {
@@ -38,7 +39,7 @@ NAMES = {
 }  # fmt: skip
 LIMITED = {
     "nothing": "nothing: the air can take what must evaporate, and the sweat rate can feed it",
-    "air": "what the air can take",
+    "air": "what the air can take from a skin as wet as it gets",
     "sweat_rate": "the sweat rate",
 }
 
@@ -241,13 +242,21 @@ def answer(result) -> str:
         spare = number(-required, 0)
         return f"Holding core steady here asks for no evaporation: the other terms take {spare} W more than is made."
     start = f"Holding core steady here asks the skin to evaporate {number(required, 0)} W"
-    sweat = number(result["sweat_rate_L_h"], 2)
-    end = {
-        "nothing": f"; this air can take {number(capacity, 0)} W, so the balance can close.",
-        "air": f"; this air can take {number(capacity, 0)} W at full wettedness, so core cannot hold steady.",
-        "sweat_rate": f", {sweat} L/h of sweat, more than the sweat rate can feed, so core cannot hold steady.",
-    }
-    return start + end[result["limited_by"]]
+    limit, wet = result["wettedness_limit"], result["wettedness"]
+    takes = f"this air can take {number(max(limit * capacity, 0.0), 0)} W at the largest wettedness, {number(limit, 2)}"
+    if result["limited_by"] == "nothing":
+        if required > limit * capacity:  # a run whose skin is not wet yet
+            return f"{start}; {takes}, so core could not hold steady."
+        return f"{start}; {takes}, so the balance can close."
+    if result["limited_by"] == "sweat_rate":
+        sweat, largest = result["sweat_rate_with_dripping_L_h"], result["maximum_sweat_rate_L_h"]
+        return (
+            f"{start}, {number(sweat, 2)} L/h of sweat with what drips; the largest sweat rate is "
+            f"{number(largest, 2)} L/h, so core cannot hold steady."
+        )
+    if required > limit * max(capacity, 0.0):
+        return f"{start}; {takes}, so core cannot hold steady."
+    return f"{start}, a wettedness of {number(wet, 2)}, where most of any more sweat drips: core cannot hold steady."
 
 
 def _tell(talk: Talk, result, written) -> None:
@@ -306,7 +315,7 @@ def _figures(result) -> list[tuple]:
         ("Heat production", number(result["heat_production_W"], 0), "W", "metabolic power less external work"),
         ("Required evaporation", number(result["required_evaporation_W"], 0), "W", "for storage nothing"),
         ("Evaporative capacity", number(result["evaporative_capacity_W"], 0), "W", "at full wettedness"),
-        ("Wettedness required", share, "", "required ÷ capacity; above 1 cannot be"),
+        ("Wettedness required", share, "", f"required ÷ capacity; this skin gets no wetter than {number(result['wettedness_limit'], 2)}"),
         ("Sweat required", number(result["sweat_rate_L_h"], 2), "L/h", _dripping(result)),
     ]  # fmt: skip
     if result["body_heat_capacity_kJ_K"]:

@@ -44,7 +44,7 @@ def instant_ledger(result):
     result : dict
         The ``ledger`` JSON object with ``rows``: ``{term, symbol, formula, numbers, watts}`` (formula and
         numbers plain or mathtext). Optional: ``surface_area_m2``, ``setting``, ``version``,
-        ``maximum_sweat_rate_L_h``.
+        ``maximum_sweat_rate_L_h``, ``wettedness_limit`` (1 when missing).
 
     Returns
     -------
@@ -81,10 +81,40 @@ def instant_ledger(result):
     return page.figure
 
 
-def _uncompensable(result):
+_LIMITS = {0: "nothing", 1: "air", 2: "sweat_rate", None: "nothing", "none": "nothing", "": "nothing"}
+
+
+def _limited_by(result):
+    """Return ``nothing``, ``air`` or ``sweat_rate``: what keeps core from holding steady at this instant.
+
+    At the start of a run nothing limits a skin that is merely not wet yet, but a steady core would still ask for
+    more than the air takes.
+    """
     limited = result.get("limited_by")
-    known = limited not in (None, 0, "nothing", "none", "")
-    return known or result["required_evaporation_W"] > result["evaporative_capacity_W"]
+    limited = _LIMITS.get(limited, limited)
+    required = float(result["required_evaporation_W"])
+    return "air" if limited == "nothing" and required > max(_takes_W(result), 0.0) else limited
+
+
+def _uncompensable(result):
+    return _limited_by(result) != "nothing"
+
+
+def _takes_W(result):
+    """Return what the air takes from this runner's skin at its wettest [W]; negative where it gives water."""
+    capacity = float(result["evaporative_capacity_W"])
+    return capacity * _largest_wettedness(result) if capacity > 0 else capacity
+
+
+def _largest_wettedness(result):
+    limit = result.get("wettedness_limit")
+    return float(limit) if style.is_number(limit) else 1.0
+
+
+def _at_wettedness(result):
+    """Return the words that say at which wettedness the air takes the most; none for a fully wet skin."""
+    limit = _largest_wettedness(result)
+    return f" (wettedness {style.number(limit, 2)})" if limit < 0.995 else ""
 
 
 def _closure_words(result):
@@ -102,20 +132,23 @@ def answer(result):
         ]
     first = f"Holding core steady here asks the skin to evaporate {style.number(required)} W;"
     if capacity <= 0:
-        return [first, "this air takes no sweat at all, so core cannot hold steady"]
-    if required > capacity:
-        short = style.number(required - capacity)
-        return [
-            first,
-            f"the air takes at most {style.number(capacity)} W, so {short} W stay in the body: uncompensable",
-        ]
-    wet = style.number(result["wettedness"], 2)
-    if _uncompensable(result):
-        return [
-            first,
-            f"the air would take {style.number(capacity)} W, but the largest sweat rate cannot feed it",
-        ]
-    return [first, f"the air would take {style.number(capacity)} W, so a wettedness of {wet} is enough"]
+        return [first, "this air takes no sweat at all, so core cannot hold steady: uncompensable"]
+    takes, wet = _takes_W(result), style.number(result["wettedness"], 2)
+    if required > takes:
+        most = f"the air takes at most {style.number(takes)} W{_at_wettedness(result)}"
+        return [first, f"{most}, so {style.number(required - takes)} W stay in the body: uncompensable"]
+    limited = _limited_by(result)
+    if limited == "air":
+        return [first, f"that is a wettedness of {wet}, where most of any more sweat drips: uncompensable"]
+    would = f"the air would take {style.number(takes)} W"
+    if limited == "sweat_rate":
+        return [first, f"{would}, but the largest sweat rate{_largest_words(result)} cannot feed it"]
+    return [first, f"{would}, so a wettedness of {wet} is enough"]
+
+
+def _largest_words(result):
+    largest = result.get("maximum_sweat_rate_L_h")
+    return f" ({style.number(largest, 1)} L/h)" if style.is_number(largest) else ""
 
 
 def _facts(result):
@@ -123,27 +156,32 @@ def _facts(result):
     required, capacity = float(result["required_evaporation_W"]), float(result["evaporative_capacity_W"])
     facts = []
     if capacity > 0 and result.get("wettedness") is not None:
-        facts.append(
-            (
-                "wettedness",
-                f"required ÷ capacity = {style.number(required, 1)} / {style.number(capacity)}"
-                f" = {style.number(result['wettedness'], 2)}",
-            )
+        words = (
+            f"required ÷ capacity = {style.number(required, 1)} / {style.number(capacity)}"
+            f" = {style.number(result['wettedness'], 2)}"
         )
+        if _at_wettedness(result):
+            words += f"; this runner's skin gets no wetter than {style.number(_largest_wettedness(result), 2)}"
+        facts.append(("wettedness", words))
     if result.get("sweat_rate_L_h") is not None:
         text = f"{style.number(result['sweat_rate_L_h'], 2)} L/h if all of it evaporates"
         if result.get("sweat_rate_with_dripping_L_h") is not None:
             text += f"; {style.number(result['sweat_rate_with_dripping_L_h'], 2)} L/h with what drips"
         facts.append(("sweat", text))
-    largest = result.get("maximum_sweat_rate_L_h")
-    cap = f" ({style.number(largest, 1)} L/h)" if largest is not None else ""
-    if required > capacity:
-        flag = "uncompensable: required evaporation > capacity of the air"
-    elif _uncompensable(result):
-        flag = f"uncompensable: required evaporation > what the largest sweat rate{cap} can feed"
-    else:
-        flag = f"required < capacity and within the largest sweat rate{cap}: compensable at this instant"
-    return [*facts, ("flag", flag)]
+    return [*facts, ("flag", _flag(result))]
+
+
+def _flag(result):
+    """Return the words of the flag: compensable, or which limit is passed."""
+    required, limited = float(result["required_evaporation_W"]), _limited_by(result)
+    largest = f"the largest sweat rate{_largest_words(result)}"
+    if limited == "nothing":
+        return f"required < what the air takes, and within {largest}: compensable at this instant"
+    if limited == "sweat_rate":
+        return f"uncompensable: required evaporation > what {largest} can feed"
+    if required > _takes_W(result):
+        return f"uncompensable: required evaporation > what the air takes{_at_wettedness(result)}"
+    return "uncompensable: the skin is so wet that most of any more sweat would drip"
 
 
 def ledger_table(result, ax=None):
@@ -315,10 +353,10 @@ def _step_bar(ax, row, y, x0, x1, last):
 
 
 def evaporation_bar(result, ax=None):
-    """Draw required evaporation against capacity; what exceeds capacity is hatched; return the axes."""
+    """Draw required evaporation against what the air takes; what exceeds it is hatched; return the axes."""
     ax = ax or lone_axes(height_in=1.6)
     required = max(float(result["required_evaporation_W"]), 0.0)
-    capacity = max(float(result["evaporative_capacity_W"]), 0.0)
+    capacity, takes = max(float(result["evaporative_capacity_W"]), 0.0), max(_takes_W(result), 0.0)
     width = ax.get_position().width * ax.figure.get_figwidth()
     reach = 1.12 * max(required, capacity, 1.0)
     ax.set_xlim(0, reach)
@@ -326,16 +364,18 @@ def evaporation_bar(result, ax=None):
     ax.set_yticks([])
     ax.grid(False)
     ax.spines["left"].set_visible(False)
-    met = min(required, capacity)
+    met = min(required, takes)
     ax.add_patch(Rectangle((0, 0.12), met, 0.80, facecolor=COLOUR["deep_water"], lw=0))
     ax.add_patch(
         Rectangle((0, 0.12), capacity, 0.80, facecolor="none", edgecolor=COLOUR["ink"], lw=1.2, zorder=4)
     )
+    if takes < capacity:
+        ax.plot([takes, takes], [0.12, 0.92], color=COLOUR["ink"], lw=1.2, ls=style.DOTTED, zorder=5, gid="wettest")
     pieces = [(0, met, f"required {style.number(required)} W", COLOUR["paper"], True)]
-    if required > capacity:
+    if required > takes:
         over = Rectangle(
-            (capacity, 0.12),
-            required - capacity,
+            (takes, 0.12),
+            required - takes,
             0.80,
             facecolor="none",
             edgecolor=COLOUR["ink"],
@@ -344,12 +384,14 @@ def evaporation_bar(result, ax=None):
             gid="uncompensable",
         )
         ax.add_patch(thin_hatch(over))
-        pieces[0] = (0, met, f"the air takes {style.number(capacity)} W", COLOUR["paper"], True)
-        excess = style.number(required - capacity)
+        pieces[0] = (0, met, f"the air takes {style.number(takes)} W", COLOUR["paper"], True)
+        excess = style.number(required - takes)
         aside = f"required {style.number(required)} W: {excess} W too much, uncompensable"
     else:
-        pieces.append((met, capacity, f"spare {style.number(capacity - met)} W", COLOUR["ink"], False))
+        pieces.append((met, takes, f"spare {style.number(takes - met)} W", COLOUR["ink"], False))
         aside = f"capacity {style.number(capacity)} W"
+        if takes < capacity:
+            aside += f", {style.number(takes)} W at the largest wettedness, {style.number(_largest_wettedness(result), 2)}"
     for left, right, words, colour, bold in pieces:
         if text_width_in(words, style.SIZE["label"], bold) < (right - left) / reach * width - 0.08:
             ax.text(
@@ -362,7 +404,7 @@ def evaporation_bar(result, ax=None):
                 zorder=5,
                 **style.sans("label", bold=bold),
             )
-        elif bold and required <= capacity:
+        elif bold and required <= takes:
             aside += f", {words}"
     lines = wrap(aside, WIDTH_IN - RIGHT_IN - LEFT_IN - _BAR_LEFT - width - 0.12, style.SIZE["label"])
     height = ax.get_position().height * ax.figure.get_figheight()
