@@ -204,6 +204,10 @@ def to_dataset(trajectory, prepared, session, variant_name) -> xr.Dataset:
         data["heart_rate_recorded"] = _variable(
             "heart_rate_recorded", ("recorded_time",), recorded.heart_rate_bpm
         )
+    band = HALF_WIDTH_90 * value("model_core_error_K")
+    for side, sign in (("low", -1.0), ("high", 1.0)):
+        name = f"core_temperature_{side}"
+        data[name] = _variable(name, ("time",), d[:, kernel.D_CORE] + sign * band)
     ds = xr.Dataset(data, coords)
     crossing = float(trajectory.summary[kernel.S_LIMIT_S])
     ds.attrs = {
@@ -223,7 +227,7 @@ def to_dataset(trajectory, prepared, session, variant_name) -> xr.Dataset:
         "device_closure_relative": device_closure(states[-1], rows),
         "surface_area_m2": float(runner[0]["surface_area_m2"]),
         "heat_capacity_J_K": float(capacity.sum()),
-        "core_band_K": HALF_WIDTH_90 * value("model_core_error_K"),
+        "core_band_K": band,
         "peak_core_C": float(trajectory.summary[kernel.S_CORE_PEAK]),
     }
     end, begin = states[-1], states[0]

@@ -98,6 +98,8 @@ INPUTS: dict[str, Variable] = {
 # What comes out (Dataset variables): name -> unit and label; ranges are plausibility bounds of the engine.
 OUTPUTS: dict[str, Variable] = {
     "core_temperature": Variable("°C", "Core temperature", 25.0, 45.0),
+    "core_temperature_low": Variable("°C", "Core temperature, low end of its 90 % band", 25.0, 45.0),
+    "core_temperature_high": Variable("°C", "Core temperature, high end of its 90 % band", 25.0, 45.0),
     "rectal_temperature": Variable("°C", "Rectal temperature", 25.0, 45.0),
     "oesophageal_temperature": Variable("°C", "Oesophageal temperature", 25.0, 45.0),
     "gut_temperature": Variable("°C", "Gut temperature", 0.0, 45.0),

@@ -67,6 +67,14 @@ def first_crossing_min(t_min, y, level):
     return float(t_min[above[0]]) if above.size else None
 
 
+def crossing_min(ds, t_min, core, limit):
+    """Return when a run crosses its limit [min], or None: the engine's own time where it is given."""
+    given = ds.attrs.get("time_to_limit_s")
+    if given is None:
+        return first_crossing_min(t_min, core, limit)
+    return float(given) / 60.0 if np.isfinite(float(given)) else None
+
+
 def spells(t_s, on, least_s=0.0):
     """Return ``[(start, end)]`` [s] of the stretches in which a flag is set."""
     on = np.asarray(on, dtype=bool)

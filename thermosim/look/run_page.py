@@ -100,7 +100,7 @@ def _core_line(ds, t, core, limit):
     )
     if limit is None:
         return text + f", to {style.number(core[-1], 1)} °C"
-    crossing = reading.first_crossing_min(t, core, limit)
+    crossing = reading.crossing_min(ds, t, core, limit)
     if crossing is not None:
         return f"{text}; it crosses your limit of {style.number(limit, 1)} °C at {_at(crossing - t[0])}"
     upper = reading.first_crossing_min(t, wide[0][2], limit) if wide else None
@@ -149,15 +149,14 @@ def core_panel(ds, ax=None, letter="a"):
     ax.set_ylim(low - 0.15, high + 0.25)
     value_ticks(ax, decimals=1)
     time_axis(ax, t, label=False)
-    _mark_crossing(ax, t, core, limit)
+    _mark_crossing(ax, reading.crossing_min(ds, t, core, limit) if limit is not None else None, limit)
     end_labels(ax, labels)
     band_note = "one run, no band drawn" if half is None else ""
     core_panel_title(ax, letter, half_width=half, note=band_note)
     return ax
 
 
-def _mark_crossing(ax, t, core, limit):
-    crossing = reading.first_crossing_min(t, core, limit) if limit is not None else None
+def _mark_crossing(ax, crossing, limit):
     if crossing is None:
         return
     ax.plot([crossing], [limit], "o", ms=5, mfc=COLOUR["paper"], mec=COLOUR["ink"], mew=1.2, zorder=5)
