@@ -120,6 +120,8 @@ def make_person(runner, overrides=None, two_node=False):
     who.two_node = two_node
     who.mass_kg = runner.mass_kg
     build_body(who, runner)
+    if two_node:  # inside a node there is no difference to conduct along: the whole path lies between core and skin
+        who.between[2] = 1.0 / sum(1.0 / path for path in who.between)
     fill_energetics(who, runner)
     fill_blood_flows(who)
     fill_controllers(who, runner)
@@ -186,8 +188,8 @@ def build_body(who, runner):
         for i in range(3)
     ]
     who.gut_conductance = (
-        who.conductivity_lean * 0.05 * who.surface_m2 / 0.03
-    )  # 5 % of the surface, 3 cm away
+        who.conductivity_lean * who.gut_contact_share * who.surface_m2 / who.gut_contact_depth_m
+    )
     who.core_kg, who.muscle_kg, who.fat_kg = core, muscle, fat
 
 
@@ -388,16 +390,19 @@ def power_asked(state, piece, rows, worn, time_s, who):
     if speed < 0.05:
         return who.resting_W + who.standing_W
     running = piece["gait"] == 2 if piece["gait"] >= 0 else speed >= who.walk_run_switch_m_s
+    acsm = piece["cost_relation"] == 1
     standing = piece["gait"] == 0
     if standing:
         return who.resting_W + who.standing_W
-    cost = cost_of_moving(running, piece["cost_relation"] == 1, speed, grade, who.oxygen_J_L)
+    cost = cost_of_moving(running, acsm, speed, grade, who.oxygen_J_L)
     power = mass_moved(state, piece, rows, worn, who) * cost * speed * who.economy * piece["surface"]
     if piece["air_drag"] and piece["ground_air"] > 0.0:  # Pugh 1970: oxygen uptake against the air
         ahead = speed + air_now(piece, time_s, who).head_wind
         uptake_L_min = 0.00354 * 0.266 * who.surface_m2 * ahead * abs(ahead) * speed
         power += max(uptake_L_min, 0.0) / 60.0 * who.oxygen_J_L
-    return who.resting_W + power
+    # Walking by Pandolf is stated above standing; running and ACSM's equations above lying rest.
+    upright = 0.0 if running or acsm else who.standing_W
+    return who.resting_W + upright + power
 
 
 def climbing_power(state, piece, rows, worn, who):
@@ -436,7 +441,7 @@ def move_fast_states(fast, asked_W, piece, seconds, who):
 
 
 def heart_rate(state, fast, rows, worn, who):
-    """Parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, ceiling; they add up to the rate."""
+    """Parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, bound; they add up to the rate."""
     core_C, skin_C = core_temperature(state, who), mean_skin(state, rows, worn, who)
     parts = [
         who.heart_rest_bpm,
@@ -446,7 +451,8 @@ def heart_rate(state, fast, rows, worn, who):
         who.heart_fluid_bpm_pct * 100.0 * state["lost"] / who.mass_kg,
         who.heart_drift_bpm_h * fast["running_s"] / 3600.0,
     ]
-    return [*parts, min(who.heart_maximum_bpm - sum(parts), 0.0)]
+    held = min(max(sum(parts), who.heart_rest_bpm), who.heart_maximum_bpm)
+    return [*parts, held - sum(parts)]
 
 
 def settings_of_step(piece, time_s, metabolic_W, climbing_W, who):
@@ -535,10 +541,10 @@ def local_sweat(skin_C, who):
     return np.exp((skin_C - who.sweat_local_reference_C) / who.sweat_local_slope_K)
 
 
-def local_flow(patch_C, who):
-    """Share of skin flow that cold skin under a device lets through [1]."""
-    share = (patch_C - who.local_flow_cold_C) / (who.local_flow_warm_C - who.local_flow_cold_C)
-    return who.local_flow_floor + (1.0 - who.local_flow_floor) * min(max(share, 0.0), 1.0)
+def local_flow(skin_C, who):
+    """Share of skin flow that cold skin lets through [1], bare or under a device."""
+    share = (skin_C - who.local_flow_cold_C) / (who.local_flow_warm_C - who.local_flow_cold_C)
+    return who.local_flow_floor + (1.0 - who.local_flow_floor) * np.clip(share, 0.0, 1.0)
 
 
 # === the balance ==================================================================================
@@ -568,11 +574,12 @@ def derivative(state, now, rows, worn, who):
 
     # Heat made: rest (with its Q10 rule), working muscle, shivering. Breathing takes from the blood.
     warmed = who.resting_W * (who.tissue_q10 ** ((core_C - who.core_reference_C) / 10.0) - 1.0)
-    shiver = (
+    shiver = min(
         who.shiver_gain_W_m2K2
         * who.surface_m2
         * max(who.skin_signal_set_C - skin_C, 0.0)
-        * max(who.shiver_core_C - core_C, 0.0)
+        * max(who.shiver_core_C - core_C, 0.0),
+        who.shiver_ceiling_rest * who.resting_W,
     )
     metabolic, resting = now.metabolic_W + warmed + shiver, who.resting_W + warmed
     breath_vapour = 0.0173 * metabolic * (5.87 - now.vapour_kPa)  # Fanger 1970
@@ -600,7 +607,7 @@ def derivative(state, now, rows, worn, who):
     into_gut = who.gut_conductance * (state["core"][ABDOMEN] - state["gut"])
     watts["gut"] += into_gut
     watts["core"][ABDOMEN] -= into_gut
-    for tissue, conductance in {**now.by_blood, "skin": skin_W_K * free}.items():
+    for tissue, conductance in {**now.by_blood, "skin": skin_W_K * free * local_flow(state["skin"], who)}.items():
         flow = conductance * (blood_C - state[tissue])
         watts[tissue] = watts[tissue] + flow
         watts["blood"] -= np.sum(flow)

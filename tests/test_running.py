@@ -150,7 +150,8 @@ def test_limit_no_sweat_leaves_only_water_through_dry_skin():
     record = runner_record(ts.Runner(**PERSON), {"sweat_gain_L_h_K": 0.0})
     start = engine.settle(record)
     start.state[n.FILM : n.LOST] = 0.0
-    pieces = piece_records(ts.Effort.steady(speed_m_s=2.5, minutes=10), ts.Weather.steady(air_temperature_C=20, relative_humidity_pct=50))
+    mild = ts.Weather.steady(air_temperature_C=20, relative_humidity_pct=50)
+    pieces = piece_records(ts.Effort.steady(speed_m_s=2.5, minutes=10), mild)
     done = engine.run(record, pieces, save_times_s=[600.0], start=start)
     from thermosim.engine.integrate import D_CAPACITY, D_WETTEDNESS
 
@@ -173,9 +174,15 @@ def test_two_node_mode_is_the_same_engine_with_tied_nodes():
     runner, effort = ts.Runner(**PERSON), ts.Effort.steady(speed_m_s=3.0, minutes=60)
     air = ts.Weather.steady(air_temperature_C=22, relative_humidity_pct=50)
     two, full = (ts.simulate(runner, effort, air, two_node=flag) for flag in (True, False))
-    tissue = two.tissue_temperature.diff("time")
-    inner = tissue.sel(layer=["core", "muscle", "fat"])
+    inner = two.tissue_temperature.sel(layer=["core", "muscle", "fat"])
     assert float((inner.max(["segment", "layer"]) - inner.min(["segment", "layer"])).max()) < 1e-9
+    skins = two.skin_temperature
+    assert float((skins.max("segment") - skins.min("segment")).max()) < 1e-9
+    # the tissue path between the two: 5.28 W/m²K in the two-node model of ASHRAE Fundamentals (from memory)
+    from thermosim.inputs.flat import runner_record
+
+    record = runner_record(runner, two_node=True)[0]
+    assert record["conductance_fat_skin"].sum() / record["surface_area_m2"] == pytest.approx(5.28, rel=0.25)
     assert two.attrs["energy_closure_relative"] < 1e-6
     assert abs(float(two.mean_body_temperature[-1] - full.mean_body_temperature[-1])) < 1.0
 
@@ -212,3 +219,47 @@ def test_what_must_warm_warms(change, sign):
     base = {"air_C": 30.0, "humidity_pct": 75.0, "speed_m_s": 3.3, "heat_days": 0}
     before, after = run(**base), run(**{**base, **change})
     assert sign * (core_at(after, 60) - core_at(before, 60)) > 0.02
+
+
+# What a review found, kept from coming back.
+
+
+def test_walking_power_is_pandolf_s_and_rises_from_standing():
+    """Gross power of level walking equals Pandolf's to 1 %; stepping off never lowers metabolism."""
+    from thermosim.physiology.energetics import walking_power_pandolf
+
+    powers = {}
+    for speed in (0.0, 0.06, 0.3, 0.6, 1.0, 1.34, 1.8):
+        ds = run(25.0, 50.0, speed, minutes=12.0, mass_kg=70.0)
+        warmed = float(ds.metabolic_power[-1]) - 1.2 * 70.0 * (2.0 ** ((float(ds.core_temperature[-1]) - 37.0) / 10.0) - 1.0)
+        powers[speed] = warmed
+    assert list(powers.values()) == sorted(powers.values())
+    for speed in (0.6, 1.0, 1.34, 1.8):
+        lost = 0.002  # mass lost in the minutes lowers the cost a little
+        assert powers[speed] == pytest.approx(walking_power_pandolf(70.0, 0.0, speed, 0.0, 1.0), rel=0.01 + lost)
+
+
+def test_shivering_has_a_ceiling_and_counts_as_oxygen_uptake():
+    """Standing in icy wind: at most 4 times rest on top of standing; uptake follows; heart rate stays at or above rest."""
+    ds = run(-15.0, 50.0, 0.0, minutes=60.0, weather={"wind_speed_m_s": 5.0})
+    rest = 1.2 * 65.0
+    assert float(ds.metabolic_power.max()) <= 1.5 * 65.0 + 4.0 * rest + 1.0
+    assert float(ds.metabolic_power.max()) > 3.0 * rest
+    ratio = ds.metabolic_power / ds.oxygen_uptake
+    assert float(ratio.max() - ratio.min()) < 1e-6 * float(ratio.max())
+    assert float(ds.heart_rate.min()) >= 55.0 - 1e-9
+
+
+def test_turning_wind_and_falling_pressure_are_followed():
+    """A wind that turns from ahead to behind within an hour changes relative air from speed plus wind to the difference."""
+    runner = ts.Runner(**PERSON)
+    weather = ts.Weather.from_table({
+        "time_min": [0, 60], "air_temperature_C": [20, 20], "relative_humidity_pct": [50, 50],
+        "wind_speed_m_s": [3.0, 3.0], "wind_from_deg": [0, 180], "pressure_kPa": [101.0, 80.0]})
+    effort = ts.Effort.table([{"minutes": 60, "speed_m_s": 3.2, "heading_deg": 0}])
+    ds = ts.simulate(runner, effort, weather)
+    air = ds.air_speed.values
+    assert air[0] == pytest.approx(6.2, abs=0.1) and air[-1] == pytest.approx(0.2, abs=0.25)
+    assert (np.diff(air) <= 1e-9).all()
+    early, late = ds.evaporative_capacity.values[40], ds.evaporative_capacity.values[-1]
+    assert late < early

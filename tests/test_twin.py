@@ -12,6 +12,7 @@ import twin_bridge as bridge
 from thermosim.cooling import ice_collar
 from thermosim.cooling.device import flatten_cooling
 from thermosim.engine import balance as balance_module
+from thermosim.engine import device_rows as device_module
 from thermosim.engine import methods, run
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import D_HEART, D_REST, S_CLOSURE, S_THROUGHPUT, S_WATER
@@ -267,7 +268,7 @@ HEAT_MUTATIONS = {
         r"heat\[n\.DEVICES, column\] = -contact\b",
         "heat[n.DEVICES, column] = 0.0",
     ),
-    "the blood that warms the patch": (r"\n +to_blood -= by_blood\b", ""),
+    "the blood that warms the patch": (r"to_blood = -by_blood\b", "to_blood = 0.0"),
     "the heat in water that leaves": (
         r"joules_water \+= share \* lost_rate \* state\[node\]",
         "joules_water += 0.0",
@@ -283,21 +284,21 @@ WATER_MUTATIONS = {
 
 
 def altered_balance(mutation):
-    """The balance from its own source text with one place changed, run as plain Python."""
-    source = Path(balance_module.__file__).read_text(encoding="utf-8")
-    source, found = re.subn(
-        r"\nfrom thermosim\._jit import compiled\b",
-        "\n\ndef compiled(function):\n    return function\n",
-        source,
-    )
-    assert found == 1
-    if mutation:
-        source, found = re.subn(*mutation, source)
-        assert found == 1, (
-            f"the mutation {mutation[0]!r} fits {found} places of balance.py: bring it up to date"
-        )
+    """The balance and its device rows from their own source text with one place changed, run as plain Python."""
+    texts, fits = [], 0
+    for module in (device_module, balance_module):
+        text = Path(module.__file__).read_text(encoding="utf-8")
+        plain = "\n\ndef compiled(function):\n    return function\n"
+        text, found = re.subn(r"\nfrom thermosim\._jit import compiled\b", plain, text)
+        assert found == 1
+        if mutation:
+            text, found = re.subn(*mutation, text)
+            fits += found
+        texts.append(text.replace("from thermosim.engine.device_rows import device_row\n", ""))
+    assert not mutation or fits == 1, f"the mutation {mutation[0]!r} fits {fits} places: bring it up to date"
     module = types.ModuleType("altered_balance")
-    exec(compile(source, "altered balance.py", "exec"), module.__dict__)
+    for text in texts:
+        exec(compile(text, "altered balance", "exec"), module.__dict__)
     return module.balance
 
 

@@ -41,6 +41,8 @@ PARAMETERS: dict[str, Parameter] = {
     "subcutaneous_share_of_fat": Parameter(0.70, "1", 0.5, 0.9, 0.0, "anatomy texts, from memory", "medium"),
     "blood_mass_fraction": Parameter(0.040, "1", 0.03, 0.05, 0.0, "heart, lungs and great vessels: about half of 75 mL/kg", "medium"),
     "gut_mass_fraction": Parameter(0.018, "1", 0.01, 0.03, 0.0, "stomach and upper gut with contents", "low"),
+    "gut_contact_share": Parameter(0.05, "1", 0.02, 0.1, 0.0, "contact of stomach and upper gut with the abdomen, share of body surface", "low"),
+    "gut_contact_depth_m": Parameter(0.03, "m", 0.01, 0.06, 0.0, "mean distance between them", "low"),
     "body_fat_default_male_pct": Parameter(15.0, "%", 5.0, 25.0, 4.0, "recreational runners; common practice", "medium"),
     "body_fat_default_female_pct": Parameter(22.0, "%", 10.0, 32.0, 4.0, "recreational runners; common practice", "medium"),
     # --- energetics -------------------------------------------------------------------------------------------
@@ -74,7 +76,7 @@ PARAMETERS: dict[str, Parameter] = {
     "skin_flow_ceiling_rest_L_min": Parameter(7.0, "L/min", 5.0, 8.0, 0.5, "whole-body heating at rest", "high"),
     "skin_flow_ceiling_exercise_L_min": Parameter(2.4, "L/min", 1.5, 4.0, 0.3, "hard exercise; flattens near core 38 (Gonzalez-Alonso 1999)", "medium"),
     "skin_flow_ceiling_intensity": Parameter(0.50, "1", 0.3, 0.7, 0.0, "share of maximal uptake at which the exercise ceiling is reached", "low"),
-    "constriction_skin_C": Parameter(29.0, "degC", 24.0, 33.0, 0.6, "mean skin below which skin flow is cut", "medium"),
+    "constriction_skin_C": Parameter(28.0, "degC", 24.0, 33.0, 0.6, "mean skin below which skin flow is cut", "medium"),
     "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.0, "two-node value", "medium"),
     "constriction_override": Parameter(2.5, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
     "local_flow_cold_C": Parameter(12.0, "degC", 5.0, 18.0, 0.0, "local skin temperature of least flow", "medium"),
@@ -102,6 +104,7 @@ PARAMETERS: dict[str, Parameter] = {
     # --- shivering ------------------------------------------------------------------------------------------------
     "shiver_gain_W_m2K2": Parameter(19.4, "W/m2K2", 10.0, 30.0, 0.0, "two-node product of cold skin and cold core", "medium"),
     "shiver_core_C": Parameter(36.8, "degC", 36.5, 37.0, 0.0, "two-node set point", "medium"),
+    "shiver_ceiling_rest": Parameter(4.0, "1", 3.0, 5.0, 0.0, "largest shivering over resting power; reviews, from memory", "medium"),
     # --- exchange -------------------------------------------------------------------------------------------------
     "skin_emissivity": Parameter(0.97, "1", 0.95, 0.98, 0.0, "skin and light cloth in the long wave", "high"),
     "radiating_area_fraction": Parameter(0.72, "1", 0.70, 0.77, 0.0, "upright", "high"),
@@ -125,6 +128,14 @@ PARAMETERS: dict[str, Parameter] = {
     "heart_rest_upright_bpm": Parameter(12.0, "bpm", 5.0, 25.0, 4.0, "standing over lying", "medium"),
     "maximum_heart_rate_intercept_bpm": Parameter(208.0, "bpm", 190.0, 225.0, 0.0, "Tanaka 2001: 208 - 0.7 age, SD 10", "high"),
     "maximum_heart_rate_per_year_bpm": Parameter(-0.7, "bpm/y", -1.0, -0.5, 0.0, "Tanaka 2001", "high"),
+    # --- where a run starts ----------------------------------------------------------------------------------------
+    "settle_air_C": Parameter(30.0, "degC", 27.0, 31.0, 0.0, "thermoneutral standing in light kit; common practice", "medium"),
+    "settle_vapour_kPa": Parameter(1.9, "kPa", 1.0, 2.5, 0.0, "45 % at 30 degC", "medium"),
+    "settle_air_speed_m_s": Parameter(0.1, "m/s", 0.05, 0.3, 0.0, "indoor air", "medium"),
+    "settle_minutes": Parameter(150.0, "min", 60.0, 240.0, 0.0, "long enough for steady rest from near it", "high"),
+    "start_shift_muscle": Parameter(0.9, "1", 0.5, 1.0, 0.0, "share of a warmer or cooler start that muscle takes", "low"),
+    "start_shift_fat": Parameter(0.6, "1", 0.2, 1.0, 0.0, "the same for fat", "low"),
+    "start_shift_skin": Parameter(0.4, "1", 0.0, 1.0, 0.0, "the same for skin", "low"),
     # --- what the ensemble adds ------------------------------------------------------------------------------------
     "model_core_error_K": Parameter(0.30, "K", 0.1, 0.6, 0.0, "any prediction for one person: about 0.3 to 0.5; replaced by the evidence", "medium"),
 }

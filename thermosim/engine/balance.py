@@ -5,20 +5,16 @@ solved. Everything else in the state (water, device stores, time integrals) is f
 """
 
 from thermosim._jit import compiled
-from thermosim.constants import (
-    LATENT_HEAT_SWEAT,
-    LEWIS_RELATION,
-    SPECIFIC_HEAT_WATER,
-    STEFAN_BOLTZMANN,
-    ZERO_CELSIUS_K,
-)
+from thermosim.constants import LATENT_HEAT_SWEAT, LEWIS_RELATION, SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
+from thermosim.engine.device_rows import device_row
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import vapour_transfer_factor
 from thermosim.physics.convection import natural_convection
+from thermosim.physics.evaporation import dripping_efficiency
 from thermosim.physics.exponential import exponential
+from thermosim.physics.radiation import radiative_coefficient
 from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
-from thermosim.physics.water_ice import frozen_mass, store_temperature
 from thermosim.physiology.skin_blood_flow import central_flow, local_flow_factor
 from thermosim.physiology.sweating import film_wettedness, local_sweat_factor, thermal_drive
 
@@ -94,18 +90,15 @@ def extra_resting_power(core_C, runner):
 
 @compiled
 def shivering(core_C, skin_C, runner):
-    """Metabolic power of shivering [W]: product of cold skin and cold core (two-node form)."""
+    """Metabolic power of shivering [W]: product of cold skin and cold core, up to a multiple of resting power.
+
+    References
+    ----------
+    Product form and gain of the two-node model (ASHRAE Fundamentals, from memory).
+    """
     cold = max(runner.skin_signal_set_C - skin_C, 0.0) * max(runner.shiver_core_C - core_C, 0.0)
-    return runner.shiver_gain_W_m2K2 * runner.surface_area_m2 * cold
-
-
-@compiled
-def long_wave_coefficient(surface_C, surroundings_C, runner):
-    """Linearised long-wave coefficient [W/m²K]; see ``physics.radiation.radiative_coefficient``."""
-    mean = 0.5 * (surface_C + surroundings_C) + ZERO_CELSIUS_K
-    return (
-        4.0 * runner.skin_emissivity * STEFAN_BOLTZMANN * runner.radiating_area_fraction * mean * mean * mean
-    )
+    wanted = runner.shiver_gain_W_m2K2 * runner.surface_area_m2 * cold
+    return min(wanted, runner.shiver_ceiling_rest * runner.resting_W)
 
 
 @compiled
@@ -176,8 +169,12 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     heat[n.BREATH_VAPOUR, n.BLOOD] = -breath_vapour_W  # the lungs see the whole cardiac output
     heat[n.BREATH_DRY, n.BLOOD] = -breath_dry_W
 
-    # Tissue: metabolism, conduction between layers, blood.
+    # Tissue: metabolism, conduction between layers, blood. Local factors of skin flow wait in rate[SKIN + s].
     to_blood = 0.0
+    for s in range(n.N_SEGMENTS):
+        rate[n.SKIN + s] = local_flow_factor(
+            state[n.SKIN + s], runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
+        )
     for s in range(n.N_SEGMENTS):
         core, muscle, fat, skin = state[n.CORE + s], state[n.MUSCLE + s], state[n.FAT + s], state[n.SKIN + s]
         heat[n.METABOLIC, n.CORE + s] = seg[n.REST_CORE, s] * resting_W
@@ -198,7 +195,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         by_core = seg[n.B_CORE, s] * (blood_C - core)
         by_muscle = seg[n.B_MUSCLE, s] * (blood_C - muscle)
         by_fat = seg[n.B_FAT, s] * (blood_C - fat)
-        by_skin = flow_W_K * seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s] * (blood_C - skin)
+        by_skin = flow_W_K * seg[n.SKIN_SHARE, s] * seg[n.FREE_SHARE, s] * rate[n.SKIN + s] * (blood_C - skin)
         heat[n.BLOOD_FLOW, n.CORE + s] = by_core
         heat[n.BLOOD_FLOW, n.MUSCLE + s] = by_muscle
         heat[n.BLOOD_FLOW, n.FAT + s] = by_fat
@@ -226,7 +223,10 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         h_c = rate[n.FAT + s]
         dry = area * seg[n.DRY_SHARE, s]
         convection = dry * h_c * (step.air_C - skin)
-        long_wave = dry * long_wave_coefficient(skin, step.radiant_C, runner) * (step.radiant_C - skin)
+        h_r = radiative_coefficient(
+            skin, step.radiant_C, runner.skin_emissivity, runner.radiating_area_fraction
+        )
+        long_wave = dry * h_r * (step.radiant_C - skin)
         sun = seg[n.SUN, s] * seg[n.FREE_SHARE, s]
         h_e = skin_vapour_coefficient(
             h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
@@ -240,10 +240,9 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             off = flux * wet / LATENT_HEAT_SWEAT
         else:
             dew = -flux / LATENT_HEAT_SWEAT
-        run_off = (
-            0.5 * wet * wet * secreted
-            + max(film - runner.film_full_kg_m2 * area, 0.0) / runner.film_overflow_s
-        )
+        run_off = (1.0 - dripping_efficiency(wet)) * secreted + max(
+            film - runner.film_full_kg_m2 * area, 0.0
+        ) / runner.film_overflow_s
         evaporation = (dew - through - off) * LATENT_HEAT_SWEAT
         heat[n.CONVECTION, n.SKIN + s] = convection
         heat[n.LONG_WAVE, n.SKIN + s] = long_wave
@@ -261,124 +260,22 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         dripped += run_off
         condensed += dew
 
-    # Device rows: the skin under them, their store, their outer side, their water.
+    # Device rows.
     devices_W, received, wicked = 0.0, 0.0, 0.0
     for r in range(n_rows):
         base = n.BASE + r * n.ROW_SIZE
         for k in range(n.ROW_SIZE):
             rate[base + k] = 0.0
-        if not active[r]:
-            continue
-        row = rows[r]
-        s = row.segment
-        share = row.area_m2 * seg[n.INVERSE_AREA, s]
-        patch_C, outer_C = state[base + n.PATCH_C], state[base + n.OUTER_C]
-        charge = state[base + n.STORE_KG]
-        store_C = store_temperature(
-            state[base + n.STORE_J],
-            charge,
-            row.melt_low_C,
-            row.melt_high_C,
-            row.latent_J_kg,
-            row.solid_J_kgK,
-            row.liquid_J_kgK,
-            row.dry_J_K,
-        )
-        liquid = charge - frozen_mass(state[base + n.STORE_J], row.latent_J_kg, charge)
-
-        # skin under the device
-        column = n.N_NODES + r
-        conducted = seg[n.G_FAT_SKIN, s] * share * (state[n.FAT + s] - patch_C)
-        by_blood = (
-            flow_W_K
-            * seg[n.SKIN_SHARE, s]
-            * share
-            * (blood_C - patch_C)
-            * local_flow_factor(
-                patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
+        if active[r]:
+            blood_W, device_W, secreted, taken_up, off, landed = device_row(
+                r, rows[r], state, rate, heat, step, seg, runner, flow_W_K, sweat_kg_s, resting_W
             )
-        )
-        contact = row.contact_W_m2K * row.area_m2 * (patch_C - store_C)
-        heat[n.METABOLIC, column] = seg[n.REST_SKIN, s] * share * resting_W
-        heat[n.CONDUCTION, column] = conducted
-        heat[n.BLOOD_FLOW, column] = by_blood
-        heat[n.DEVICES, column] = -contact
-        heat[n.CONDUCTION, n.FAT + s] -= conducted
-        to_blood -= by_blood
-        devices_W -= contact
-
-        secreted = (
-            sweat_kg_s
-            * seg[n.SWEAT_SHARE, s]
-            * share
-            * local_sweat_factor(patch_C, runner.sweat_local_reference_C, runner.sweat_local_slope_K)
-        )
-        surplus = max(
-            state[base + n.PATCH_FILM] - runner.film_full_kg_m2 * row.area_m2 * (1 - row.wicks), 0.0
-        )
-        leaving = surplus / runner.film_overflow_s
-        rate[base + n.PATCH_FILM] = secreted - leaving
-        sweat += secreted
-        into_store = leaving if row.wicks else 0.0
-        dripped += leaving - into_store
-        wicked += into_store
-
-        # outer side: air, radiation, sun, vapour
-        h_c = seg[n.H_FORCED, s] * row.outer_exposure
-        from_air = row.outer_area_m2 * (
-            h_c * (step.air_C - outer_C)
-            + long_wave_coefficient(outer_C, step.radiant_C, runner) * (step.radiant_C - outer_C)
-        )
-        from_air += row.outer_absorptance * runner.solar_interception * row.outer_area_m2 * step.solar_W_m2
-        vapour = (
-            LEWIS_RELATION
-            * h_c
-            * step.pressure_factor
-            * row.outer_area_m2
-            * (step.vapour_kPa - saturation_pressure(outer_C))
-        )
-        water_outside = liquid if row.wicks else state[base + n.OUTER_KG]
-        if vapour < 0.0:
-            vapour *= min(max(water_outside / row.outer_wet_kg, 0.0), 1.0)
-        gained = vapour / LATENT_HEAT_SWEAT  # [kg/s], negative when the outer side dries
-        inward = row.outer_conductance_W_m2K * row.outer_area_m2 * (outer_C - store_C)
-        rate[base + n.OUTER_C] = (from_air + vapour - inward) / row.outer_J_K
-
-        # water: the store holds some, the rest drips; a vapour-tight outer side keeps its own dew
-        dripping = max(liquid - row.hold_kg, 0.0) / row.drip_s
-        dew_dripping = 0.0
-        with_water = -dripping * row.liquid_J_kgK * (store_C - row.melt_high_C)
-        with_water += into_store * row.liquid_J_kgK * (patch_C - row.melt_high_C)
-        if row.wicks:
-            with_water += gained * row.liquid_J_kgK * (outer_C - row.melt_high_C)
-            rate[base + n.STORE_KG] = into_store + gained - dripping
-        else:
-            dew_dripping = max(state[base + n.OUTER_KG] - row.outer_hold_kg, 0.0) / row.drip_s
-            rate[base + n.OUTER_KG] = gained - dew_dripping
-            rate[base + n.STORE_KG] = -dripping
-        rate[base + n.STORE_J] = contact + inward + with_water
-
-        # drips that land on skin below warm up there, and wet it
-        on_skin = row.drip_on_skin * dripping
-        run_off_W = 0.0
-        for half in range(2):
-            below = row.drip_segment_1 if half == 0 else row.drip_segment_2
-            taken = 0.5 * on_skin * SPECIFIC_HEAT_WATER * (state[n.SKIN + below] - store_C)
-            heat[n.DEVICES, n.SKIN + below] -= taken
-            rate[n.FILM + below] += 0.5 * on_skin
-            run_off_W += taken
-        devices_W -= run_off_W
-        received += on_skin
-
-        rate[base + n.FROM_SKIN] = contact
-        rate[base + n.FROM_AIR] = from_air
-        rate[base + n.FROM_VAPOUR] = vapour
-        rate[base + n.WITH_WATER] = with_water
-        rate[base + n.RUN_OFF] = run_off_W
-        rate[base + n.ROW_CONDENSED] = max(gained, 0.0)
-        rate[base + n.ROW_EVAPORATED] = max(-gained, 0.0)
-        rate[base + n.ROW_DRIPPED] = dripping + dew_dripping
-        rate[base + n.ROW_WICKED] = into_store
+            to_blood += blood_W
+            devices_W += device_W
+            sweat += secreted
+            wicked += taken_up
+            dripped += off
+            received += landed
     heat[n.BLOOD_FLOW, n.BLOOD] = to_blood
 
     # Sum of terms over heat capacity.

@@ -17,6 +17,7 @@ from thermosim.engine.prepare import (
     work_rate,
 )
 from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
+from thermosim.physiology.skin_blood_flow import local_flow_factor
 
 # Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
 (
@@ -161,7 +162,13 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
     d[D_REQUIRED], d[D_CAPACITY], d[D_WETTEDNESS], d[D_LIMIT] = evaporation_books(
         state, rate, work.heat, seg, runner
     )
-    d[D_SKIN_FLOW] = control_skin_flow(state, step, runner, core, skin)
+    open_share = 0.0
+    for s in range(n.N_SEGMENTS):
+        factor = local_flow_factor(
+            state[n.SKIN + s], runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
+        )
+        open_share += runner.skin_flow_share[s] * seg[n.FREE_SHARE, s] * factor
+    d[D_SKIN_FLOW] = open_share * control_skin_flow(state, step, runner, core, skin)
     d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
     d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
     d[D_SUN_OUTSIDE] = (
@@ -176,7 +183,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
             else (1.0 if piece.speed_m_s < runner.walk_run_switch_m_s else 2.0)
         )
     d[D_MODE] = mode
-    d[D_OXYGEN_W] = metabolic
+    d[D_OXYGEN_W] = rate[n.JOULES + n.METABOLIC]
     for i in range(size):
         states[k, i] = state[i]
         rates[k, i] = rate[i]

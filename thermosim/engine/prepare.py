@@ -49,8 +49,9 @@ def relative_air(piece, runner, time_s):
 def power_demand(state, piece, runner, rows, active, n_rows, time_s):
     """Metabolic power that the effort asks for [W], rest included."""
     gait = energetics.gait_of(piece.speed_m_s, piece.gait, runner.walk_run_switch_m_s)
+    still_W = runner.resting_W + energetics.upright_power(gait, piece.cost_relation, runner.standing_W)
     if gait == energetics.STAND:
-        return runner.resting_W + runner.standing_W
+        return still_W
     mass = runner.mass_kg - state[n.LOST]
     power = energetics.moving_power(
         mass,
@@ -73,7 +74,7 @@ def power_demand(state, piece, runner, rows, active, n_rows, time_s):
             runner.surface_area_m2,
             runner.oxygen_J_L,
         )
-    return runner.resting_W + power
+    return still_W + power
 
 
 @compiled
@@ -245,7 +246,10 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
 
 @compiled
 def heart_rate(state, fast, runner, core_C, skin_C, parts):
-    """Fill the seven parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, ceiling; return their sum."""
+    """Fill the seven parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, bound; return their sum.
+
+    The last part is what the maximum takes off, or what resting heart rate adds back in the cold.
+    """
     parts[0] = runner.heart_rest_bpm
     parts[1] = fast[n.HEART_WORK]
     parts[2], parts[3] = thermal_parts(
@@ -260,7 +264,7 @@ def heart_rate(state, fast, runner, core_C, skin_C, parts):
     parts[4] = runner.heart_fluid_bpm_pct * 100.0 * state[n.LOST] / runner.mass_kg
     parts[5] = runner.heart_drift_bpm_h * fast[n.RUNNING_S] / 3600.0
     total = parts[0] + parts[1] + parts[2] + parts[3] + parts[4] + parts[5]
-    parts[6] = min(runner.heart_maximum_bpm - total, 0.0)
+    parts[6] = min(max(total, runner.heart_rest_bpm), runner.heart_maximum_bpm) - total
     return total + parts[6]
 
 

@@ -65,6 +65,7 @@ _RUNNER_SCALARS = (
     "dripping_onset_wettedness",
     "shiver_gain_W_m2K2",
     "shiver_core_C",
+    "shiver_ceiling_rest",
     "skin_emissivity",
     "radiating_area_fraction",
     "solar_absorptance",

@@ -128,6 +128,8 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
         groups = np.zeros(N_NODES, dtype=np.int64)
         groups[SKIN:BLOOD] = 1
         r["node_group"] = groups
+        # Inside a group there is no difference to conduct along, so the whole path lies between core and skin.
+        r["conductance_fat_skin"] = 1.0 / (1.0 / body.conductance_W_K).sum(axis=0)
     return record
 
 
@@ -140,6 +142,7 @@ def clothing_of(runner) -> tuple[np.ndarray, float, float]:
     return np.full(N_SEGMENTS, own.covered_fraction), own.insulation_clo, own.vapour_resistance_m2Pa_W
 
 
+TURNING_PIECE_S = 120.0  # longest piece while wind direction or pressure changes
 _WIND_DIRECTIONS = {"head": (1.0, 0.0), "tail": (-1.0, 0.0), "cross": (0.0, 1.0)}
 _GAITS = {"auto": -1, "walk": energetics.WALK, "run": energetics.RUN}
 _COSTS = {"minetti": energetics.MINETTI, "acsm": energetics.ACSM}
@@ -163,6 +166,9 @@ def piece_records(effort, weather) -> np.ndarray:
     """
     end = float(effort.end_s[-1])
     cuts = np.unique(np.concatenate([effort.start_s, [end], np.clip(weather.time_s, 0.0, end)]))
+    if weather.wind_from == "degrees" or np.ptp(weather.pressure_kPa) > 0.0:
+        # Direction and pressure are constant within a piece: cut so short that they hardly turn.
+        cuts = np.unique(np.concatenate([cuts, np.arange(0.0, end, TURNING_PIECE_S)]))
     part = np.clip(np.searchsorted(effort.start_s, cuts[:-1], side="right") - 1, 0, effort.start_s.size - 1)
     pieces = np.zeros(cuts.size - 1, dtype=PIECE)
     pieces["start_s"], pieces["end_s"] = cuts[:-1], cuts[1:]
@@ -182,7 +188,7 @@ def piece_records(effort, weather) -> np.ndarray:
             pieces[k][f"wind_m_s_{side}"] = now["wind_speed_m_s"]
             pieces[k][f"solar_W_m2_{side}"] = now["solar_W_m2"]
             pieces[k][f"radiant_C_{side}"] = _radiant(now)
-        pieces[k]["pressure_kPa"] = knots[k]["pressure_kPa"]
+        pieces[k]["pressure_kPa"] = 0.5 * (knots[k]["pressure_kPa"] + knots[k + 1]["pressure_kPa"])
         along, across = _wind_components(weather, effort.heading_deg[part[k]], 0.5 * (cuts[k] + cuts[k + 1]))
         pieces[k]["wind_along"], pieces[k]["wind_across"] = along, across
     return pieces

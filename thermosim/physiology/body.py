@@ -150,7 +150,7 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
     resting[0] = column("resting_core_share")
     resting[1] = RESTING_MUSCLE_SHARE.value * muscle / muscle.sum()
     resting[3] = (1.0 - resting.sum()) * area / surface
-    gut_radius_area = 0.05 * surface
+    gut_contact = value("gut_contact_share") * surface
     return Body(
         mass_kg=mass_kg,
         surface_area_m2=surface,
@@ -161,17 +161,6 @@ def build_body(mass_kg: float, height_m: float, body_fat_pct: float, conduction_
         blood_capacity_J_K=blood_mass * value("specific_heat_blood"),
         gut_mass_kg=gut_mass,
         gut_capacity_J_K=gut_mass * value("specific_heat_core"),
-        gut_conductance_W_K=k_lean * gut_radius_area / 0.03,
+        gut_conductance_W_K=k_lean * gut_contact / value("gut_contact_depth_m"),
         resting_share=resting,
     )
-
-
-def build_two_node_body(mass_kg: float, height_m: float) -> tuple[float, float, float]:
-    """Return surface [m²], core and skin heat capacity [J/K] of the two-node teaching body (constant skin share 0.1).
-
-    References
-    ----------
-    Two-node model of ASHRAE Fundamentals: 0.97 W·h/kgK for the whole body (from memory, high confidence).
-    """
-    total = 0.97 * 3600.0 * mass_kg
-    return surface_area_du_bois(mass_kg, height_m), 0.9 * total, 0.1 * total

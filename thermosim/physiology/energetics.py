@@ -165,6 +165,18 @@ def net_cost(gait, cost_relation, speed_m_s, grade, oxygen_J_L):
 
 
 @compiled
+def upright_power(gait, cost_relation, standing_W):
+    """Power of standing over lying rest that comes on top of the net cost of moving [W].
+
+    Standing pays it, and walking by Pandolf, whose 1.5 W/kg at rest is standing; running costs and ACSM's
+    equations are stated above lying rest.
+    """
+    if gait == STAND or (gait == WALK and cost_relation == MINETTI):
+        return standing_W
+    return 0.0
+
+
+@compiled
 def moving_power(mass_kg, carried_kg, gait, cost_relation, speed_m_s, grade, economy, surface, oxygen_J_L):
     """Metabolic power of moving, net of rest [W]: ``(m + carried) C(i) v``, times economy and surface factors.
 

@@ -53,7 +53,9 @@ def film_wettedness(share_of_full, limit):
 
 
 @compiled
-def limit_of_evaporation(required_W, capacity_W, wettedness_limit, dripping_onset, skin_is_wet, sweat_is_short):
+def limit_of_evaporation(
+    required_W, capacity_W, wettedness_limit, dripping_onset, skin_is_wet, sweat_is_short
+):
     """Say what keeps evaporation short of what a steady core needs: the one definition of a limit.
 
     The air limits when more is required than a skin as wet as it can get gives off, once the skin *is* wet. Where
