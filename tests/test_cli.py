@@ -121,9 +121,9 @@ def test_flags_are_exactly_the_fields_of_a_session():
 
 
 def test_ledger_flags_are_fields_that_the_ledger_knows():
-    from thermosim.instant import inputs
     from thermosim.inputs.runner import Runner
     from thermosim.inputs.weather import FIELDS
+    from thermosim.instant import inputs
 
     known = {*inputs._OWN, *Runner.model_fields, *FIELDS, "pace_min_km"}
     assert {name for group in flags.LEDGER_GROUPS for name in flags.GROUPS[group]} <= known

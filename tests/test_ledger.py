@@ -8,9 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import thermosim as ts
+from thermosim.cli.ledger import answer as cli_answer
 from thermosim.errors import InputError
+from thermosim.inputs.flat import runner_record
+from thermosim.instant.body import sweat_limits
 from thermosim.instant.books import TERMS, ledger, ledger_of_run
 from thermosim.instant.solve import evaporation_of_sweat
+from thermosim.look import instant_page
 from thermosim.physiology.body import build_body
 
 RUNNER = {"mass_kg": 65, "height_m": 1.75}
@@ -292,7 +296,7 @@ def test_costs_and_gaits():
     expected = (0.2 * 3.333 * 60 / 1000 / 60 * (0.23 * 0.90 + 0.77) * 5.88 * 3600 + 1.2) * 65
     assert acsm["terms_W"]["metabolic_power"] == pytest.approx(expected)
     walk = ledger(**{**WORKED, "speed_m_s": 1.4})
-    assert walk["terms_W"]["metabolic_power"] == pytest.approx(65 * (1.5 * 1.4 * 1.4 + 1.2))
+    assert walk["terms_W"]["metabolic_power"] == pytest.approx(65 * (1.5 * 1.4 * 1.4 + 1.2 + 0.3))
     run = ledger(**{**WORKED, "speed_m_s": 1.4}, gait="run")
     assert run["terms_W"]["metabolic_power"] == pytest.approx(65 * (3.6 * 1.4 + 1.2))
     loaded = ledger(**{**WORKED, "speed_m_s": 10 / 3}, carried_mass_kg=2)
@@ -320,6 +324,7 @@ def test_objects_and_keywords_agree():
      {"sweat_rate_L_h": 1.2}, {"sweat_rate_L_h": 0.7, "skin_temperature_C": None}, {"storage_W": 80},
      {"sweat_rate_L_h": 0.5, "speed_m_s": None, "air_speed_m_s": 2.0, "external_work_W": 40},
      {"speed_m_s": None, "oxygen_uptake_L_min": 2.4, "pressure_kPa": 85, "sweat_rate_L_h": 0.8},
+     {"speed_m_s": 0}, {"speed_m_s": 1.4, "carried_mass_kg": 5}, {"speed_m_s": 1.4},
      {"speed_m_s": None, "metabolic_rate_W_m2": 300}, {"air_temperature_C": 44, "air_drag": True}],
 )  # fmt: skip
 def test_numbers_put_in_give_the_watts(more):
@@ -461,5 +466,84 @@ def test_ledger_of_a_run():
         ledger_of_run(run, 50)
 
 
-def test_the_function_is_not_hidden_by_its_module():
-    assert ts.ledger(**WORKED)["terms_W"] == ledger(**WORKED)["terms_W"]
+def test_the_ledger_limits_as_the_engine_does():
+    """Largest sweat rate and wettedness are the engine's; in steady heat both name the same limit."""
+    for days in (None, 0, 3, 14):
+        for own in (None, 2.0):
+            record = runner_record(ts.Runner(**RUNNER, heat_days=days, maximum_sweat_rate_L_h=own))[0]
+            largest, wettest = sweat_limits(days, own)
+            assert largest == pytest.approx(record["maximum_sweat_rate_L_h"], rel=1e-12)
+            assert wettest == pytest.approx(record["wettedness_limit"], rel=1e-12)
+    seen = set()
+    for own, air_C, humidity in ((2.0, 22, 40), (2.5, 34, 90), (0.6, 33, 25)):
+        runner = ts.Runner(**RUNNER, heat_days=14, maximum_sweat_rate_L_h=own)
+        weather = ts.Weather.steady(air_temperature_C=air_C, relative_humidity_pct=humidity)
+        run = ts.simulate(runner, ts.Effort.steady(speed_m_s=3.3, minutes=60), weather)
+        found = ledger_of_run(run, 60)
+        scalar = ledger(runner, weather, speed_m_s=3.3, skin_temperature_C=found["skin_temperature_C"])
+        assert scalar["limited_by"] == found["limited_by"]
+        assert (scalar["wettedness_limit"], scalar["maximum_sweat_rate_L_h"]) == (
+            found["wettedness_limit"], found["maximum_sweat_rate_L_h"])  # fmt: skip
+        seen.add(found["limited_by"])
+    assert seen == {"nothing", "air", "sweat_rate"}
+
+
+@pytest.mark.parametrize("speed", [0, 1.4])
+def test_standing_and_walking_are_the_engines(speed):
+    runner, weather = ts.Runner(**RUNNER), ts.Weather.steady(air_temperature_C=30, relative_humidity_pct=50)
+    run = ts.simulate(runner, ts.Effort.steady(speed_m_s=speed, minutes=10), weather)
+    found = ledger(runner, weather, speed_m_s=speed, skin_temperature_C=34)
+    # the engine adds the warmth of tissue (Q10) to the same resting and standing power
+    assert float(run.metabolic_power[-1]) == pytest.approx(found["terms_W"]["metabolic_power"], rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("fields", "limit", "words"),
+    [
+        ({"relative_humidity_pct": 50}, "nothing", "is enough"),
+        ({"relative_humidity_pct": 78, "maximum_sweat_rate_L_h": 3.5}, "air", "wettedness 0.85"),
+        ({"relative_humidity_pct": 68}, "air", "most of any more sweat drips"),
+        ({"relative_humidity_pct": 50, "maximum_sweat_rate_L_h": 0.6}, "sweat_rate", "largest sweat rate (0.6 L/h)"),
+    ],
+)
+def test_the_page_blames_what_limits(fields, limit, words):
+    found = ledger(mass_kg=78, height_m=1.83, speed_m_s=11.5 / 3.6, treadmill=True, fan_speed_m_s=2, air_temperature_C=30,
+                   skin_temperature_C=35, **fields)  # fmt: skip
+    page, terminal = " ".join(instant_page.answer(found)), cli_answer(found)
+    assert found["limited_by"] == limit and words in page
+    for text in (page, terminal):
+        assert ("largest sweat rate" in text) == (limit == "sweat_rate")
+
+
+def test_setting_has_sensible_digits():
+    setting = ledger(**{**WORKED, "air_temperature_C": 29.18333333, "solar_W_m2": 478.9371})["setting"]
+    assert "29.2 °C" in setting and "sun 479 W/m²" in setting and "3.33 m/s" in setting
+
+
+def test_height_of_a_stated_surface():
+    """Du Bois' height of 1.787 m² at 65 kg is 1.75 m; a surface nobody of this mass has is refused."""
+    found = ledger(**{**WORKED, "height_m": None, "surface_area_m2": build_body(65, 1.75, 15, 0.5).surface_area_m2})
+    assert found["body_heat_capacity_kJ_K"] == pytest.approx(ledger(**WORKED)["body_heat_capacity_kJ_K"])
+    with pytest.raises(InputError, match="surface_area_m2 is 3 m², allowed at 65 kg is"):
+        ledger(**{**WORKED, "height_m": None, "surface_area_m2": 3.0})
+
+
+@pytest.mark.parametrize(("name", "value"), [("core_end_C", 20), ("skin_start_C", 60), ("core_start_C", 42)])
+def test_start_and_end_have_their_own_ranges(name, value):
+    times = {"core_start_C": 37, "core_end_C": 38.5, "skin_start_C": 33, "skin_end_C": 35, "minutes": 30}
+    with pytest.raises(InputError, match=f"{name} is {value} °C"):
+        ledger(**{**WORKED, **times, name: value})
+
+
+def test_no_module_shares_a_functions_name():
+    """``ts.ledger`` stays the function, whatever is imported."""
+    import importlib
+    import pkgutil
+
+    import thermosim.instant as package
+
+    modules = [importlib.import_module(f"thermosim.instant.{entry.name}") for entry in pkgutil.iter_modules(package.__path__)]
+    names = {module.__name__.rsplit(".", 1)[1] for module in modules}
+    assert names >= {"books", "inputs", "body", "effort", "solve", "rows"}
+    assert not names & {name for module in modules for name, item in vars(module).items() if callable(item)}
+    assert ts.ledger is ledger and ts.ledger_of_run is ledger_of_run

@@ -11,7 +11,7 @@ import pytest
 import xarray as xr
 
 from thermosim import cautions, look
-from thermosim.look import compare_panels, ledger_page, page, reading, run_page, style
+from thermosim.look import compare_limit, compare_panels, ledger_page, page, reading, run_page, style
 
 TERMS = [
     "metabolic_power",
@@ -206,50 +206,58 @@ def invented_comparison(
         "ceiling_K": 0.28,
     }
     never_each = np.isnan(first)
+    worn = [device and k > 0 and names[k] != "slow start" for k in range(len(names))]
+    never_each = np.isnan(first)
     variants = [
         {
             "name": n,
             "core_at_end_C": spread(core[k, :, -1]),
             "time_to_limit_min": quantiles(first[k]),
             "share_never": float(never_each[k].mean()),
-            "device": card if device and k == 1 else None,
+            "device": {**card, "ceiling_K": 0.28 * k} if worn[k] else None,
         }
         for k, n in enumerate(names)
     ]
-    pair = ~never_each[0] & ~never_each[1]
     at = int(np.argmin(abs(t - 45 * 60)))
-    contrast = {
-        "name": names[1],
-        "against": names[0],
-        "at_min": float(t[at] / 60),
-        "core_difference_K": spread(contrasts[1][:, at]),
-        "time_to_limit_difference_min": spread((first[1] - first[0])[pair]) if pair.any() else None,
-        "share_never_both": float((never_each[0] & never_each[1]).mean()),
-    }
+    entries = []
+    for k in range(1, len(names)):
+        pair = ~never_each[0] & ~never_each[k]
+        entries.append(
+            {
+                "name": names[k],
+                "against": names[0],
+                "at_min": float(t[at] / 60),
+                "core_difference_K": spread(contrasts[k][:, at]),
+                "time_to_limit_difference_min": spread((first[k] - first[0])[pair]) if pair.any() else None,
+                "share_never_both": float((never_each[0] & never_each[k]).mean()),
+                "ceiling_at_min_K": {"median": 0.28 * k * worn[k], "low": 0.2 * k, "high": 0.4 * k},
+            }
+        )
     ds = xr.Dataset(
         {
             "core_temperature": (("variant", "member", "time"), core),
-            "contrast_core": (("member", "time"), contrasts[1]),
+            "contrast_core": (("contrast", "member", "time"), np.stack(contrasts[1:])),
             "time_to_limit_min": (("variant", "member"), first),
         },
-        coords={"time": t, "variant": list(names)},
+        coords={"time": t, "variant": list(names), "contrast": list(names[1:])},
         attrs={"version": "0.1.0", "seed": 5, "limit_C": limit, "max_closure_W": 2e-6},
     )
     if device:
         on = t < 34 * 60
-        ds["device_power"] = (
-            ("side", "time"),
-            np.array(
-                [
-                    np.where(on, 30 - 12 * x * 2.6, -6.0),
-                    np.where(on, 8 - 2 * x, 0.0),
-                    np.where(on, 5 - 2 * x, 0.0),
-                ]
-            ),
+        spike = 1 + 5 * np.exp(-t / 10)  # a device just put on cools its own cloth
+        one = np.array(
+            [
+                np.where(on, (30 - 12 * x * 2.6) * spike, -6.0),
+                np.where(on, 8 - 2 * x, 0.0),
+                np.where(on, 5 - 2 * x, 0.0),
+            ]
         )
+        power = np.stack([one * (0.6 + 0.4 * k) * worn[k] for k in range(1, len(names))])
+        ds["device_power"] = (("contrast", "side", "time"), power)
         ds = ds.assign_coords(side=["skin", "air", "water"])
-        ds["ceiling_K"] = ("time", 0.28 * np.minimum(t / (34 * 60), 1))
-    return {"variants": variants, "contrasts": [contrast]}, ds
+        ceilings = np.stack([0.28 * k * np.minimum(t / (34 * 60), 1) * worn[k] for k in range(1, len(names))])
+        ds["ceiling_K"] = (("contrast", "time"), ceilings)
+    return {"variants": variants, "contrasts": entries}, ds
 
 
 def invented_instant(required=653.3, capacity=1434.0):
@@ -349,6 +357,8 @@ COMPARISONS = {
         )
     ),
     "three arms": dict(names=("none", "ice_collar", "pour_over")),
+    "two devices and none": dict(names=("none", "slow start", "ice_collar")),
+    "five arms": dict(names=("none", "ice_collar", "pour_over", "a vest of the long kind, frozen overnight", "slow start")),
     "raises": dict(effect=0.05),
 }
 INSTANTS = {
@@ -553,6 +563,42 @@ def test_compare_answer_when_never_reached_or_raised(pages):
     assert "sooner" in joined(pages["compare, raises"], "answer")
 
 
+def test_compare_of_three_arms_speaks_of_each(pages):
+    result, ds = invented_comparison(names=("none", "ice_collar", "pour_over"))
+    figure = pages["compare, three arms"]
+    answer, everything = joined(figure, "answer"), " ".join(a.get_text() for a in texts(figure))
+    for contrast in result["contrasts"]:
+        name = contrast["name"].replace("_", " ")
+        median = style.number(contrast["core_difference_K"]["median"], 2, signed=True)
+        later = contrast["time_to_limit_difference_min"]["median"]
+        assert f"{name} {median} °C" in answer and f"{name} {style.number(later)} min later" in answer
+        assert f"{name} and without" in everything  # its own bar of shares
+    for gid, count in (("contrast", 2), ("ceiling", 2), ("device-2", 1)):
+        lines = figure.findobj(lambda a, gid=gid: a.get_gid() == gid)
+        assert len(lines) == count
+    third = figure.findobj(lambda a: a.get_gid() == "arm-2")[0]
+    assert third.get_color() == style.COLOUR["clay"] and third.get_marker() == "^"
+    assert figure.findobj(lambda a: a.get_gid() == "beyond-ceiling")
+    # an arm without a device has joules of its own: nothing is hatched as beyond a ceiling
+    mixed = pages["compare, two devices and none"]
+    assert not mixed.findobj(lambda a: a.get_gid() == "beyond-ceiling")
+    assert len(mixed.findobj(lambda a: a.get_gid() == "ceiling")) == 1
+    drawn = figure.findobj(lambda a: a.get_gid() == "contrast")[1].get_ydata()
+    np.testing.assert_allclose(drawn, np.median(ds.contrast_core[1], axis=0))
+
+
+def test_compare_cuts_the_first_minute_of_a_device_and_says_so(pages):
+    result, ds = invented_comparison()
+    ax = compare_panels.device_heat_panel(result, ds)
+    plateau = float(ds.device_power[0].sum("side").where(ds.time >= 60).max())
+    assert float(ds.device_power[0].sum("side").max()) > 3 * plateau  # the spike would hide it
+    assert 1.2 * plateau < ax.get_ylim()[1] < 2.2 * plateau
+    assert "first minute cut" in " ".join(a.get_text() for a in ax.texts)
+    calm = ds.assign(device_power=ds.device_power.where(ds.time > 0, 0.0).clip(max=20.0))
+    ax = compare_panels.device_heat_panel(result, calm)
+    assert "median run" in " ".join(a.get_text() for a in ax.texts)
+
+
 def test_compare_draws_ceiling_tail_and_arrowheads(pages):
     figure = pages["compare, collar"]
     for gid in ("ceiling", "beyond-ceiling", "spent", "censored"):
@@ -564,7 +610,8 @@ def test_compare_draws_ceiling_tail_and_arrowheads(pages):
 def test_compare_shares_add_up(pages):
     for name in COMPARISONS:
         pieces = pages[f"compare, {name}"].findobj(lambda a: str(a.get_gid()).startswith("share-"))
-        assert sum(piece.get_width() for piece in pieces) == pytest.approx(1, abs=2e-3)
+        further = len(COMPARISONS[name].get("names", "ab")) - 1  # one bar each
+        assert sum(piece.get_width() for piece in pieces) == pytest.approx(further, abs=2e-3 * further)
 
 
 def test_instant_answer_and_bars(pages):
@@ -684,8 +731,9 @@ def test_comparison_panels_stand_alone():
         compare_panels.core_arms,
         compare_panels.contrast_panel,
         compare_panels.device_heat_panel,
-        compare_panels.limit_panel,
-        compare_panels.shares_panel,
+        compare_limit.limit_panel,
+        compare_limit.shares_panel,
+        compare_limit.contrast_table,
     ):
         assert panel(result, ds).figure is not None
 

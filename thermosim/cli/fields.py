@@ -53,11 +53,6 @@ SWITCHES = {
     "treadmill": "the air then moves with the fan only",
     "air_drag": "count the cost of running against the air",
 }
-_RANGE_OF = {name: "skin_temperature_C" for name in ("core_end_C", "skin_start_C", "skin_end_C")}
-_LABELS = {
-    "core_end_C": "core temperature at the end", "skin_start_C": "mean skin temperature at the start",
-    "skin_end_C": "mean skin temperature at the end",
-}  # fmt: skip
 
 
 def with_fields(*groups: str):
@@ -118,10 +113,10 @@ def _flag(name: str, kind: type, **words) -> inspect.Parameter:
 
 
 def _described(name: str) -> tuple[str, str]:
-    entry = INPUTS[_RANGE_OF.get(name, name)]
+    entry = INPUTS[name]
     unit = "NUMBER" if entry.unit == "1" else entry.unit
     span = f"{entry.low:g} to {entry.high:g}" if entry.high < 1e9 else f"{entry.low:g} or more"
-    return unit, f"{_LABELS.get(name, entry.long_name)}, {span}"
+    return unit, f"{entry.long_name}, {span}"
 
 
 def _value(name: str, text: Any) -> Any:

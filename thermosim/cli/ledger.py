@@ -308,14 +308,18 @@ def _tell_terms(talk: Talk, result) -> None:
 
 
 def _figures(result) -> list[tuple]:
-    solved, wettedness = result["solved_for"], result["wettedness"]
+    solved, wettedness, wettest = (
+        result["solved_for"],
+        result["wettedness"],
+        number(result["wettedness_limit"], 2),
+    )
     share = "–" if wettedness is None else number(wettedness, 2)
     value = "" if solved["value"] is None else f"{number(solved['value'], 2)} {solved['unit']}"
     rows = [
         ("Heat production", number(result["heat_production_W"], 0), "W", "metabolic power less external work"),
         ("Required evaporation", number(result["required_evaporation_W"], 0), "W", "for storage nothing"),
         ("Evaporative capacity", number(result["evaporative_capacity_W"], 0), "W", "at full wettedness"),
-        ("Wettedness required", share, "", f"required ÷ capacity; this skin gets no wetter than {number(result['wettedness_limit'], 2)}"),
+        ("Wettedness required", share, "", f"required ÷ capacity; the skin gets no wetter than {wettest}"),
         ("Sweat required", number(result["sweat_rate_L_h"], 2), "L/h", _dripping(result)),
     ]  # fmt: skip
     if result["body_heat_capacity_kJ_K"]:

@@ -228,7 +228,9 @@ def _check_device(path, build_device):
         for name in WEAR_FIELDS:
             if name in card:
                 problem = "is not a field of a device card: it says when a device is worn"
-                raise InputError(problem, field=name, remedy=f"write {name} in the session's [[variant.cooling]]")
+                raise InputError(
+                    problem, field=name, remedy=f"write {name} in the session's [[variant.cooling]]"
+                )
         if "covered" in card:
             check_flag("covered", card["covered"])
         build_device(card)

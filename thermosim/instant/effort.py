@@ -77,23 +77,24 @@ def _power_of_speed(person, own, now, weather, oxygen_J_L, notes):
         person.economy,
     )
     gait = e.gait_of(speed, asked, value("walk_run_switch_m_s"))
-    rest = value("resting_power_W_kg")
+    rest, upright = value("resting_power_W_kg"), e.upright_power(gait, relation, value("standing_power_W_kg"))
+    still = f"{digits(rest)} + {digits(upright)}" if upright else digits(rest)
+    per_kg = f"({still})" if upright else still
     if gait == e.STAND:
-        upright = value("standing_power_W_kg")
-        per_kg = f"({digits(rest)} + {digits(upright)})"
-        return (rest + upright) * person.mass_kg, rf"$M = {per_kg}\,m$ (standing)", f"{per_kg} × {digits(person.mass_kg)}"
+        power, numbers = (rest + upright) * person.mass_kg, f"{per_kg} × {digits(person.mass_kg)}"
+        return power, rf"$M = {per_kg}\,m$ (standing)", numbers
     cost = e.net_cost(gait, relation, speed, grade, oxygen_J_L)
-    power = rest * person.mass_kg + e.moving_power(
+    power = (rest + upright) * person.mass_kg + e.moving_power(
         person.mass_kg, carried, gait, relation, speed, grade, economy, surface, oxygen_J_L
     )
     factor = economy * surface
     times = "" if factor == 1.0 else f" × {digits(factor)}"
     product = r"C\,v" if factor == 1.0 else r"C\,v\,k"
     pace, mass = f"{digits(cost)} × {digits(speed)}{times}", digits(person.mass_kg)
-    formula, numbers = rf"$M = m\,({product} + {digits(rest)})$", f"{mass} × ({pace} + {digits(rest)})"
+    formula, numbers = rf"$M = m\,({product} + {still})$", f"{mass} × ({pace} + {still})"
     if carried:
-        formula = rf"$M = (m + m_c)\,{product} + {digits(rest)}\,m$"
-        numbers = f"{digits(person.mass_kg + carried)} × {pace} + {digits(rest)} × {mass}"
+        formula = rf"$M = (m + m_c)\,{product} + {per_kg}\,m$"
+        numbers = f"{digits(person.mass_kg + carried)} × {pace} + {per_kg} × {mass}"
     if own.get("air_drag", False) and not own.get("treadmill", False):
         along, _ = wind_components(own, now, weather)
         drag = e.drag_power(speed, speed + now["wind_speed_m_s"] * along, person.surface_area_m2, oxygen_J_L)

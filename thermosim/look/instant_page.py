@@ -161,7 +161,9 @@ def _facts(result):
             f" = {style.number(result['wettedness'], 2)}"
         )
         if _at_wettedness(result):
-            words += f"; this runner's skin gets no wetter than {style.number(_largest_wettedness(result), 2)}"
+            words += (
+                f"; this runner's skin gets no wetter than {style.number(_largest_wettedness(result), 2)}"
+            )
         facts.append(("wettedness", words))
     if result.get("sweat_rate_L_h") is not None:
         text = f"{style.number(result['sweat_rate_L_h'], 2)} L/h if all of it evaporates"
@@ -370,7 +372,15 @@ def evaporation_bar(result, ax=None):
         Rectangle((0, 0.12), capacity, 0.80, facecolor="none", edgecolor=COLOUR["ink"], lw=1.2, zorder=4)
     )
     if takes < capacity:
-        ax.plot([takes, takes], [0.12, 0.92], color=COLOUR["ink"], lw=1.2, ls=style.DOTTED, zorder=5, gid="wettest")
+        ax.plot(
+            [takes, takes],
+            [0.12, 0.92],
+            color=COLOUR["ink"],
+            lw=1.2,
+            ls=style.DOTTED,
+            zorder=5,
+            gid="wettest",
+        )
     pieces = [(0, met, f"required {style.number(required)} W", COLOUR["paper"], True)]
     if required > takes:
         over = Rectangle(

@@ -149,21 +149,21 @@ def core_panel(ds, ax=None, letter="a"):
     ax.set_ylim(low - 0.15, high + 0.25)
     value_ticks(ax, decimals=1)
     time_axis(ax, t, label=False)
-    _mark_crossing(ax, reading.crossing_min(ds, t, core, limit) if limit is not None else None, limit)
+    _mark_crossing(ax, reading.crossing_min(ds, t, core, limit) if limit is not None else None, limit, t[0])
     end_labels(ax, labels)
     band_note = "one run, no band drawn" if half is None else ""
     core_panel_title(ax, letter, half_width=half, note=band_note)
     return ax
 
 
-def _mark_crossing(ax, crossing, limit):
+def _mark_crossing(ax, crossing, limit, start_min):
     if crossing is None:
         return
     ax.plot([crossing], [limit], "o", ms=5, mfc=COLOUR["paper"], mec=COLOUR["ink"], mew=1.2, zorder=5)
     start, end = ax.get_xlim()
     right = (crossing - start) < 0.2 * (end - start)
     text = ax.annotate(
-        f"crosses at {_at(crossing - t[0])}",
+        f"crosses at {_at(crossing - start_min)}",
         (crossing, limit),
         (6 if right else -6, 8),
         textcoords="offset points",
