@@ -64,7 +64,10 @@ if __name__ == "__main__":
     ours, solver = np.array([row[0] for row in rows]), np.array([row[1] for row in rows])
     own = np.array([row[2] for row in rows])
     ratio = solver / ours
-    print(f"\n{count} varied three-hour runs, sample each 15 s, equal accuracy (core < {CORE_TARGET_K} K, skin < {SKIN_TARGET_K} K)")
-    print(f"engine: median {1e3 * np.median(ours):.2f} ms, worst core error {own[:, 0].max():.1e} K, worst skin error {own[:, 1].max():.1e} K")
-    print(f"LSODA on the same right-hand side: median {1e3 * np.median(solver):.0f} ms, tolerances {sorted({row[3] for row in rows})}")
+    print(f"\n{count} varied three-hour runs, sample each 15 s, equal accuracy", end=" ")
+    print(f"(core < {CORE_TARGET_K} K, skin < {SKIN_TARGET_K} K)")
+    print(f"engine: median {1e3 * np.median(ours):.2f} ms, worst error {own[:, 0].max():.1e} K core", end=", ")
+    print(f"{own[:, 1].max():.1e} K skin")
+    print(f"LSODA on the same right-hand side: median {1e3 * np.median(solver):.0f} ms", end=", ")
+    print(f"tolerances {sorted({row[3] for row in rows})}")
     print(f"ratio: median {np.median(ratio):.0f}, worst {ratio.min():.0f}, goal 25")

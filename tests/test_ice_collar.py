@@ -44,7 +44,8 @@ def core_change(ds, base, minute=45.0):
 def melt(ds, covered):
     """Minute at which the store's enthalpy passes zero (its outer side's heat taken off)."""
     power = ds.device_power.isel(device=0)
-    joules = np.concatenate([[0.0], np.cumsum(0.5 * (power.sum("side").values[1:] + power.sum("side").values[:-1]) * np.diff(ds.time))])
+    into = power.sum("side").values
+    joules = np.concatenate([[0.0], np.cumsum(0.5 * (into[1:] + into[:-1]) * np.diff(ds.time))])
     k = int(np.argmax(joules >= 0.25 * 334e3))
     return float(ds.time[k]) / 60.0, k
 
@@ -62,7 +63,8 @@ def test_heat_split_melting_and_useful_share(arms, arm, air_band, melt_band, sha
     totals = np.trapezoid(power.values[:, : k + 1], ds.time.values[: k + 1], axis=1)
     share = totals[0] / totals.sum()
     neck = float(ds.device_skin_temperature.isel(device=0).interp(time=300.0))
-    print(f"{arm}: skin {skin_W:.1f} W, air side {air_W:.1f} W at 5 min, melted at {melted:.1f} min, useful {share:.2f}, skin {neck:.1f} °C")
+    print(f"{arm}: skin {skin_W:.1f} W, air side {air_W:.1f} W at 5 min, melted at {melted:.1f} min", end=", ")
+    print(f"useful {share:.2f}, skin {neck:.1f} °C")
     assert 20.0 <= skin_W <= 40.0
     assert air_band[0] <= air_W <= air_band[1]
     assert melt_band[0] <= melted <= melt_band[1]
@@ -77,7 +79,7 @@ def test_condensation_is_most_of_what_air_gives_a_bare_collar_in_humid_wind(arms
 
 
 def sink_in_the_blood(watts_of_time, minutes):
-    """Core after some minutes with an ideal sink of given watts put straight in the blood: the same right-hand side, 5-s steps."""
+    """Core after some minutes with an ideal sink of given watts put straight in the blood: same right-hand side, 5-s steps."""
     record = runner_record(RUNNER)
     pieces = piece_records(EFFORT, HUMID)
     work, start = engine.new_work(0), engine.settle(record)
@@ -90,7 +92,8 @@ def sink_in_the_blood(watts_of_time, minutes):
         metabolic = update_fast(work.fast, demand, pieces[0], record[0], h)
         step = prepare(work.seg, record[0], pieces[0], middle, metabolic, 0.0)
         work.state[n.BLOOD] -= 0.5 * h * watts_of_time(k * h) / capacity
-        advance_rk4(h, work.state.size, work.state, work.stages, work.heat, step, work.seg, record[0], engine.NO_ROWS, work.active, 0)
+        arrays = work.state, work.stages, work.heat
+        advance_rk4(h, work.state.size, *arrays, step, work.seg, record[0], engine.NO_ROWS, work.active, 0)
         work.state[n.BLOOD] -= 0.5 * h * watts_of_time((k + 1) * h) / capacity
     return float((record[0]["trunk_weight"] * work.state[n.CORE : n.CORE + 12]).sum())
 
@@ -107,7 +110,8 @@ def test_core_change_is_small_and_within_what_joules_and_an_ideal_sink_allow(arm
         joules = np.trapezoid(taken[ds.time.values <= 2700.0], ds.time.values[ds.time.values <= 2700.0])
         ceiling = joules / (65.0 * 3470.0)
         ideal = sink_in_the_blood(lambda t, ds=ds, taken=taken: float(np.interp(t, ds.time.values, taken)), 45.0) - none
-        print(f"{arm}: core change at 45 min {change:+.3f} K, ideal sink of the same watts {ideal:+.3f} K, ceiling {ceiling:.3f} K")
+        print(f"{arm}: core change at 45 min {change:+.3f} K", end=", ")
+        print(f"ideal sink of the same watts {ideal:+.3f} K, ceiling {ceiling:.3f} K")
         assert -0.10 <= change <= 0.0
         assert abs(change) < ceiling
         assert abs(change) < abs(ideal)
@@ -185,8 +189,10 @@ class _Weight:
     name: str = "weight"
 
     def rows(self):
-        return boundary_row("back", area_m2=0.001, contact_W_m2K=5.0, charge_kg=1.0, charge_C=33.0, dry_mass_kg=1.0, dry_J_K=1400.0,
-                            outer_conductance_W_m2K=1.0, outer_J_K=50.0)
+        return boundary_row(
+            "back", area_m2=0.001, contact_W_m2K=5.0, charge_kg=1.0, charge_C=33.0, dry_mass_kg=1.0, dry_J_K=1400.0,
+            outer_conductance_W_m2K=1.0, outer_J_K=50.0,
+        )  # fmt: skip
 
 
 def test_local_constriction_starves_cold_skin(arms):
@@ -220,3 +226,89 @@ def test_unknown_device_and_field_name_the_nearest():
         from_spec({"device": "ice_colar"})
     with pytest.raises(ts.InputError, match="covered"):
         from_spec({"device": "ice_collar", "coverd": True})
+
+
+# What a review found, kept from coming back.
+
+
+def test_one_collar_after_the_other_fits_one_neck():
+    """What counts is the area worn at one time: off at 30, the next on at 30."""
+    ds = run(ice_collar(to_min=30.0), ice_collar(from_min=30.0))
+    assert list(ds.device.values) == ["ice_collar", "ice_collar 2"]
+    assert float(ds.device_power.isel(device=1).sel(side="skin").interp(time=2400.0)) > 15.0
+    assert ds.attrs["energy_closure_relative"] < 1e-6
+    with pytest.raises(ts.InputError, match="covers .* of the neck"):
+        run(ice_collar(to_min=30.0), ice_collar(from_min=29.0))
+
+
+@pytest.mark.parametrize("from_min", [60.0, 90.0])
+def test_a_device_put_on_after_the_end_is_refused(from_min):
+    with pytest.raises(ts.InputError) as error:
+        run(ice_collar(from_min=from_min))
+    assert f"from_min is {from_min:g} min, but the run ends at 60 min" in str(error.value)
+
+
+@dataclasses.dataclass(frozen=True)
+class Own:
+    """A pouch of the user's own code with one field spoilt."""
+
+    spoilt: dict
+    segment: str = "back"
+    name: str = "pouch"
+
+    def rows(self):
+        return boundary_row(self.segment, **{"area_m2": 0.03, "contact_W_m2K": 30.0, "charge_kg": 0.2, **self.spoilt})
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "words"),
+    [
+        ({"area_m2": 0.0}, ("pouch: area_m2", "above 0 to 1 m²")),
+        ({"area_m2": -0.03}, ("pouch: area_m2",)),
+        ({"contact_W_m2K": 2000.0}, ("pouch: contact_W_m2K", "0 to 1000 W/m²K")),
+        ({"contact_W_m2K": float("nan")}, ("pouch: contact_W_m2K is nan",)),
+        ({"drip_s": 1.0}, ("pouch: drip_s", "5 to")),
+        ({"drip_on_skin": 1.2}, ("pouch: drip_on_skin", "0 to 1")),
+        ({"outer_absorptance": -0.1}, ("pouch: outer_absorptance",)),
+        ({"outer_area_m2": 1.5}, ("pouch: outer_area_m2",)),
+        ({"outer_J_K": 0.0}, ("pouch: outer_J_K", "above 0")),
+        ({"charge_kg": -0.1}, ("pouch: charge_kg",)),
+        ({"charge_C": 80.0}, ("pouch: charge_C", "-5 to 60 °C")),
+        ({"charge_C": -3.0}, ("pouch: charge_C", "colder than melting ice", "cold injury")),
+        ({"melt_low_C": 20.0, "melt_high_C": 10.0}, ("pouch: melt_high_C", "melt_low_C")),
+        ({"area": 0.03}, ("pouch: area is not a field", "did you mean area_m2")),
+        ({"contact_W_m2K": "30"}, ("pouch: contact_W_m2K", "not a number")),
+    ],
+)
+def test_rows_of_the_user_s_own_device_are_checked(spoilt, words):
+    with pytest.raises(ts.InputError) as error:
+        run(Own(spoilt))
+    assert all(word in str(error.value) for word in words), str(error.value)
+
+
+def test_unknown_segment_names_the_nearest():
+    with pytest.raises(ts.InputError, match="pouch: segment is 'bak'.*did you mean back"):
+        run(Own({}, segment="bak"))
+
+
+def test_an_outer_side_left_out_is_wet_cloth():
+    assert float(Own({}).rows()["outer_J_K"][0]) == pytest.approx(2700.0 * 0.03)
+    ds = run(Own({}), effort=ts.Effort.steady(speed_m_s=3.0, minutes=10))
+    assert ds.attrs["device_closure_relative"] < 1e-6
+
+
+def test_no_rows_are_no_device():
+    @dataclasses.dataclass(frozen=True)
+    class Nothing:
+        name: str = "nothing"
+
+        def rows(self):
+            return np.zeros(0)
+
+    with pytest.raises(ts.InputError, match="nothing: rows.* gives no rows"):
+        run(Nothing())
+
+
+def test_covered_is_yes_or_no():
+    with pytest.raises(ts.InputError, match="covered is 'no'"):
+        IceCollar(covered="no")

@@ -1,10 +1,11 @@
 """``simulate`` told in one screen: inputs -> flat records -> engine -> labelled Dataset."""
 
+import json
 from typing import NamedTuple
 
 import numpy as np
 
-from thermosim.cooling import Worn, flatten_cooling, from_spec, spec_of
+from thermosim.cooling import Worn, flatten_cooling, from_spec, is_own, spec_of
 from thermosim.dataset import to_dataset
 from thermosim.engine import run as engine
 from thermosim.engine.integrate import SITE_CORE, SITE_GUT, SITE_OESOPHAGEAL, SITE_RECTAL
@@ -12,11 +13,15 @@ from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.engine.plan import STEP_S
 from thermosim.engine.start import shift_core
 from thermosim.errors import InputError, NumericalFailure
+from thermosim.inputs.checks import check_names, shown
 from thermosim.inputs.flat import piece_records, runner_record
 from thermosim.inputs.session import Session
+from thermosim.parameters import PARAMETERS
 
 SITES = {"core": SITE_CORE, "rectal": SITE_RECTAL, "oesophageal": SITE_OESOPHAGEAL, "gut": SITE_GUT}
 LARGEST_CLOSURE = 1e-6  # of throughput; a run that leaves more is an error, not a result
+LARGEST_WATER_CLOSURE_KG = 1e-6
+SHORTEST_SAVE_S, LONGEST_SAVE_S = 0.1, 86_400.0
 
 
 class Prepared(NamedTuple):
@@ -73,7 +78,7 @@ def simulate(
     NumericalFailure
         The engine stopped, or the energy or water books did not close.
     """
-    worn = [one if isinstance(one, Worn) else Worn(one) for one in cooling]
+    worn = _worn(cooling)
     limits = {"site": limit_site, **({} if core_limit_C is None else {"core_temperature_C": core_limit_C})}
     session = Session.from_parts(
         runner,
@@ -88,9 +93,13 @@ def simulate(
 def simulate_session(
     session, variant=None, *, cooling=None, overrides=None, two_node=False, save_every_s=None
 ):
-    """Simulate one variant of a session (the first unless named); see :func:`simulate` for the result."""
-    prepared = prepare_session(session, variant, cooling=cooling, overrides=overrides, two_node=two_node)
+    """Simulate one variant of a session (the first unless named); see :func:`simulate` for the result.
+
+    ``cooling`` replaces the variant's devices; ``overrides`` replaces values of the parameter table by name.
+    """
+    overrides = check_overrides(overrides)
     times = save_times(session.effort, save_every_s)
+    prepared = prepare_session(session, variant, cooling=cooling, overrides=overrides, two_node=two_node)
     trajectory = engine.run(
         prepared.runner,
         prepared.pieces,
@@ -103,13 +112,78 @@ def simulate_session(
     )
     if trajectory.status != DONE:
         raise NumericalFailure(f"The run stopped: {STATUS_SENTENCES[trajectory.status]}.")
-    ds = to_dataset(trajectory, prepared, session, variant_of(session, variant).name)
-    if not ds.attrs["energy_closure_relative"] < LARGEST_CLOSURE:
-        raise NumericalFailure(
-            f"The energy books do not close: {ds.attrs['energy_closure_relative']:.1e} of the heat turned "
-            f"over, allowed is {LARGEST_CLOSURE:.0e}. Please report this with the session file."
-        )
+    options = {
+        "two_node": int(bool(two_node)),
+        "save_every_s": save_step(session.effort, save_every_s),
+        "overrides": json.dumps(overrides),
+        "own_devices": json.dumps([one.device.name for one in _worn(cooling) if is_own(one)]),
+    }
+    ds = to_dataset(trajectory, prepared, session, variant_of(session, variant).name, options)
+    judge_books(
+        float(ds.attrs["energy_closure_relative"]),
+        float(ds.attrs["water_closure_kg"]),
+        float(ds.attrs["device_closure_relative"]),
+    )
+    _add_warnings(ds, overrides)
     return ds
+
+
+def judge_books(energy: float, water_kg: float, device: float = 0.0, of: str = "") -> None:
+    """Raise unless a run's books close: energy and devices relative to what went through, water in kg.
+
+    Raises
+    ------
+    NumericalFailure
+        Which book does not close, by how much, and what is allowed. A number that is none does not close.
+    """
+    books = (
+        ("energy", energy, LARGEST_CLOSURE, "of the heat turned over"),
+        ("water", water_kg, LARGEST_WATER_CLOSURE_KG, "kg"),
+        ("device", device, LARGEST_CLOSURE, "of the heat and water it took"),
+    )
+    for name, left, allowed, what in books:
+        if not abs(left) < allowed:
+            raise NumericalFailure(
+                f"The {name} books{of} do not close: {left:.1e} {what}, allowed is {allowed:.0e}. "
+                "Please report this with the session file."
+            )
+
+
+def check_overrides(overrides) -> dict[str, float]:
+    """Return parameter overrides as plain numbers; an unknown name or no finite number is refused."""
+    found = {}
+    check_names(overrides or {}, PARAMETERS)
+    for name, number in (overrides or {}).items():
+        parameter = PARAMETERS[name]
+        if isinstance(number, bool) or not isinstance(number, int | float | np.number) or not np.isfinite(number):
+            raise InputError(
+                f"is {shown(number)}, allowed is a finite number",
+                field=name,
+                remedy=f"give a number in {parameter.unit}, usually {parameter.low:g} to {parameter.high:g}",
+            )
+        found[name] = float(number)
+    return found
+
+
+def _worn(cooling) -> list[Worn]:
+    return [one if isinstance(one, Worn) else Worn(one) for one in cooling or ()]
+
+
+def _add_warnings(ds, overrides) -> None:
+    """Say what a saved run cannot bring back, and which parameters were replaced beyond their plausible range."""
+    found = json.loads(ds.attrs["warnings"])
+    for name in json.loads(ds.attrs["own_devices"]):
+        found.append(
+            f"The device {name} comes from the user's own code: a saved run cannot be run again without it."
+        )
+    for name, number in overrides.items():
+        parameter = PARAMETERS[name]
+        if not parameter.low <= number <= parameter.high:
+            found.append(
+                f"{name} is overridden with {number:g} {parameter.unit}, outside its plausible range "
+                f"({parameter.low:g} to {parameter.high:g} {parameter.unit})."
+            )
+    ds.attrs["warnings"] = json.dumps(found, ensure_ascii=False)
 
 
 def prepare_session(session, variant=None, *, cooling=None, overrides=None, two_node=False) -> Prepared:
@@ -141,9 +215,29 @@ def variant_of(session, name=None):
 
 
 def save_times(effort, save_every_s=None) -> np.ndarray:
-    """Return the times that are kept [s]: every 15 s, at a recording's step if shorter, and always the end."""
+    """Return the times that are kept [s]: the start, every :func:`save_step`, and the end."""
     end = float(effort.end_s[-1])
-    step = save_every_s or STEP_S
-    if save_every_s is None and effort.recorded is not None and effort.recorded.time_s.size > 1:
-        step = min(step, max(float(np.median(np.diff(effort.recorded.time_s))), 1.0))
-    return np.unique(np.append(np.arange(0.0, end, step), end))
+    return np.unique(np.append(np.arange(0.0, end, save_step(effort, save_every_s)), end))
+
+
+def save_step(effort, save_every_s=None) -> float:
+    """Return the time between samples [s]: as asked, else 15 s, or a recording's step if that is shorter.
+
+    Raises
+    ------
+    InputError
+        Not a finite number of 0.1 s or more.
+    """
+    if save_every_s is None:
+        step = STEP_S
+        if effort.recorded is not None and effort.recorded.time_s.size > 1:
+            step = min(step, max(float(np.median(np.diff(effort.recorded.time_s))), 1.0))
+        return step
+    number = isinstance(save_every_s, int | float | np.number) and not isinstance(save_every_s, bool)
+    if not number or not SHORTEST_SAVE_S <= save_every_s <= LONGEST_SAVE_S:
+        raise InputError(
+            f"is {shown(save_every_s)}, allowed is {SHORTEST_SAVE_S:g} to {LONGEST_SAVE_S:g} s",
+            field="save_every_s",
+            remedy="give the seconds between samples, or leave it out",
+        )
+    return float(save_every_s)

@@ -1,5 +1,6 @@
 """From a file and flags to one session: a session file, a saved run, or flags alone; a flag replaces a field."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -15,7 +16,10 @@ class Asked(NamedTuple):
 
     session: Any
     variant: str | None
-    two_node: bool
+    two_node: bool = False
+    save_every_s: float | None = None
+    overrides: dict[str, float] | None = None
+    own_devices: tuple[str, ...] = ()  # worn in a saved run, made by the user's own code
 
 
 def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked:
@@ -29,8 +33,7 @@ def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked
                 field="session",
                 remedy="name a session file, or describe the run by flags (see --help)",
             )
-        return Asked(Session.from_fields(fields), variant, False)
-    two_node = False
+        return Asked(Session.from_fields(fields), variant)
     if is_saved_run(path):
         attributes = read_run(path).attrs
         if "inputs" not in attributes:
@@ -39,12 +42,25 @@ def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked
                 file=str(path),
                 remedy="use a file that simulate --out wrote",
             )
-        session = Session.from_json(attributes["inputs"])
-        variant = variant or attributes.get("variant")
-        two_node = bool(attributes.get("two_node", 0))
+        asked = _as_it_was_run(attributes, variant)
     else:
-        session = Session.read(path)
-    return Asked(session.with_overrides(fields) if fields else session, variant, two_node)
+        asked = Asked(Session.read(path), variant)
+    return asked._replace(session=asked.session.with_overrides(fields)) if fields else asked
+
+
+def _as_it_was_run(attributes: dict, variant: str | None) -> Asked:
+    """Return the request that a saved run's attributes stand for."""
+    from thermosim.inputs.session import Session
+
+    step = attributes.get("save_every_s")
+    return Asked(
+        Session.from_json(attributes["inputs"]),
+        variant or attributes.get("variant"),
+        bool(attributes.get("two_node", 0)),
+        None if step is None else float(step),
+        json.loads(attributes.get("overrides", "{}")),
+        tuple(json.loads(attributes.get("own_devices", "[]"))),
+    )
 
 
 def is_saved_run(path: Path) -> bool:
@@ -117,7 +133,8 @@ def wearing(asked: Asked, cooling: list[str]) -> Asked:
     worn = Variant(
         name=base.name if base.cooling else "cooled", cooling=tuple(parse_cooling(text) for text in cooling)
     )
-    return Asked(replace(asked.session, variants=(worn,)), worn.name, asked.two_node)
+    session = replace(asked.session, variants=(worn,))
+    return asked._replace(session=session, variant=worn.name, own_devices=())
 
 
 def with_variants(session, cooling: list[str]):
@@ -137,6 +154,4 @@ def no_default_limit(session) -> bool:
 
 def outside_adult_model(runner) -> bool:
     """Return whether a runner is under 18 or pregnant."""
-    from thermosim.inputs.runner import ADULT_AGE_Y
-
-    return runner.pregnant or runner.age_y < ADULT_AGE_Y
+    return runner.outside_adult_model

@@ -109,31 +109,43 @@ def simulate(
 def run(asked, two_node: bool):
     """Run the request; return its Dataset, completed with what its assumed inputs change, and its cautions."""
     from thermosim.cli.run_words import assumed_sentence
-    from thermosim.cli.sessions import no_default_limit
     from thermosim.story import simulate_session
     from thermosim.study.assumed import effects_of_assumed
 
+    _refuse_own_devices(asked)
     session = asked.session
-    ds = simulate_session(session, asked.variant, two_node=two_node)
+    ds = simulate_session(
+        session,
+        asked.variant,
+        two_node=two_node,
+        save_every_s=asked.save_every_s,
+        overrides=asked.overrides,
+    )
     warnings = json.loads(ds.attrs["warnings"])
-    if no_default_limit(session):
-        ds.attrs |= {"limit_C": float("nan"), "time_to_limit_s": float("nan")}
-        warnings = [
-            sentence for sentence in warnings if not sentence.startswith("The core limit is the default")
-        ]
     if session.assumed and not two_node:
-        effects = effects_of_assumed(session, asked.variant)
+        effects = effects_of_assumed(session, asked.variant, asked.overrides)
         warnings += [assumed_sentence(effect) for effect in effects]
         ds.attrs["assumed"] = json.dumps(effects, ensure_ascii=False)
     if two_node:
         warnings.append("Two nodes stand for the whole body: for teaching, not for planning.")
     lines = cautions_of(session, ds)
     ds.attrs |= {
-        "two_node": int(two_node),
         "warnings": json.dumps(warnings, ensure_ascii=False),
         "cautions": json.dumps(lines, ensure_ascii=False),
     }
     return ds, lines
+
+
+def _refuse_own_devices(asked) -> None:
+    """Refuse to run a saved run again without the code that made its devices."""
+    from thermosim.errors import InputError
+
+    if asked.own_devices:
+        raise InputError(
+            f"{', '.join(asked.own_devices)} comes from the user's own code and cannot be run again from a file",
+            field="device",
+            remedy="run it from Python with that code, or replace it with --cooling",
+        )
 
 
 def cautions_of(session, ds) -> list[str]:

@@ -4,7 +4,17 @@ To write your own, see :class:`thermosim.cooling.device.Device`; to wear it, wra
 :class:`~thermosim.cooling.device.Worn` with times.
 """
 
-from thermosim.cooling.device import Worn, boundary_row, flatten_cooling, from_spec, spec_of
-from thermosim.cooling.ice_collar import IceCollar, ice_collar
+from thermosim.cooling.collars import IceCollar, ice_collar
+from thermosim.cooling.device import Worn, flatten_cooling, from_spec, is_own, spec_of
+from thermosim.cooling.rows import boundary_row
 
-__all__ = ["IceCollar", "Worn", "boundary_row", "flatten_cooling", "from_spec", "ice_collar", "spec_of"]
+__all__ = [
+    "IceCollar",
+    "Worn",
+    "boundary_row",
+    "flatten_cooling",
+    "from_spec",
+    "ice_collar",
+    "is_own",
+    "spec_of",
+]

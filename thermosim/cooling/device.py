@@ -1,63 +1,32 @@
 """What a device is to the engine: rows of one boundary table, and times at which it is put on, refilled, taken off."""
 
 import dataclasses
-import difflib
 from typing import Protocol
 
 import numpy as np
 
-from thermosim.constants import LATENT_HEAT_FUSION, SPECIFIC_HEAT_ICE, SPECIFIC_HEAT_WATER
+from thermosim.cooling.rows import nearest, rows_of
 from thermosim.engine.nodes import MAX_ROWS
 from thermosim.engine.records import EVENT, PUT_ON, REFILL, ROW, TAKE_OFF
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 from thermosim.variables import INPUTS
 
+LARGEST_COVERED_SHARE = 0.9  # of a segment's skin under devices at one time; the rest keeps the segment's own balance
+_ROUNDING = 1e-9
+
 
 class Device(Protocol):
     """A cooling thing. Any frozen dataclass with a ``name`` and this one method will do."""
 
-    name: str
-
-    def rows(self) -> np.ndarray:
-        """Return its rows (dtype ROW), usually from :func:`boundary_row`; lengths, watts and kelvins in SI."""
+    @property
+    def name(self) -> str:
+        """What the device is called in results."""
         ...
 
-
-def boundary_row(segment: str, **fields: float) -> np.ndarray:
-    """Return one row of the boundary table.
-
-    Parameters
-    ----------
-    segment : str
-        Body segment it lies on, one of ``parameters.SEGMENTS``.
-    **fields : float
-        Fields of ``engine.records.ROW``. What is left out is water ice at 0 °C on skin with an outer side of the
-        same area, half of its drips landing on chest and back each.
-
-    Returns
-    -------
-    numpy.ndarray of dtype ROW, shape (1,)
-    """
-    row = np.zeros(1, dtype=ROW)
-    defaults = {
-        "latent_J_kg": LATENT_HEAT_FUSION,
-        "solid_J_kgK": SPECIFIC_HEAT_ICE,
-        "liquid_J_kgK": SPECIFIC_HEAT_WATER,
-        "drip_s": 60.0,
-        "hold_kg": 1e3,
-        "dry_J_K": 1.0,
-        "outer_exposure": 1.0,
-        "outer_wet_kg": 0.01,
-        "outer_hold_kg": 0.01,
-        "outer_area_m2": fields.get("area_m2", 0.0),
-        "drip_segment_1": SEGMENTS.index("chest"),
-        "drip_segment_2": SEGMENTS.index("back"),
-        "segment": SEGMENTS.index(segment),
-    }
-    for name, number in {**defaults, **fields}.items():
-        row[name] = number
-    return row
+    def rows(self) -> np.ndarray:
+        """Return its rows (dtype ROW), usually from :func:`boundary_row`; all in SI units and °C."""
+        ...
 
 
 @dataclasses.dataclass(frozen=True)
@@ -119,22 +88,45 @@ def check_number(
         )
 
 
-def flatten_cooling(cooling, area_m2: np.ndarray, end_s: float) -> tuple[np.ndarray, np.ndarray, list[str]]:
+def flatten_cooling(
+    cooling, area_m2: np.ndarray, end_s: float, *, shrink: bool = False
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Turn worn devices into engine rows, events in order of time, and one name per device.
+
+    Parameters
+    ----------
+    cooling : iterable of Worn
+        Devices with their times; a bare device is worn throughout.
+    area_m2 : array (12,)
+        Skin of each segment.
+    end_s : float
+        End of the run [s].
+    shrink : bool
+        Make rows that together cover too much of a segment smaller, all by one factor, instead of refusing them:
+        for areas that were drawn at random.
 
     Raises
     ------
     InputError
-        More rows than the engine holds, or devices that together cover more than 90 % of a segment.
+        A row out of range, more rows than the engine holds, a device put on after the end, or devices that at one
+        time cover more than 90 % of a segment.
     """
-    rows, events, names = [], [], []
+    rows: list[np.void] = []
+    events: list[tuple[float, int, int]] = []
+    names: list[str] = []
     for number, worn in enumerate(cooling):
         if not isinstance(worn, Worn):
             worn = Worn(worn)
         names.append(
             worn.device.name if worn.device.name not in names else f"{worn.device.name} {number + 1}"
         )
-        for row in worn.device.rows():
+        if 60.0 * worn.from_min >= end_s:
+            raise InputError(
+                f"is {worn.from_min:g} min, but the run ends at {end_s / 60.0:g} min",
+                field=f"{names[-1]}: from_min",
+                remedy="put the device on before the end, or leave it out",
+            )
+        for row in rows_of(worn.device):
             index = len(rows)
             row = row.copy()
             row["device"] = number
@@ -149,21 +141,48 @@ def flatten_cooling(cooling, area_m2: np.ndarray, end_s: float) -> tuple[np.ndar
             field="cooling",
             remedy="use fewer devices in one run",
         )
+    ordered = sorted(events, key=lambda event: (event[0], event[2] != TAKE_OFF))
     table = np.array(rows, dtype=ROW) if rows else np.zeros(0, dtype=ROW)
-    for s, segment in enumerate(SEGMENTS):
-        covered = float(table["area_m2"][table["segment"] == s].sum())
-        if covered > 0.9 * area_m2[s]:
+    table_of_events = np.array(ordered, dtype=EVENT) if ordered else np.zeros(0, dtype=EVENT)
+    _fit(table, table_of_events, np.asarray(area_m2), shrink)
+    return table, table_of_events, names
+
+
+def covered_at_once(rows, events) -> np.ndarray:
+    """Return the largest area that the rows cover at one time on each segment [m²], shape (12,)."""
+    worn, largest = np.zeros(rows.size, dtype=bool), np.zeros(len(SEGMENTS))
+    for event in events:
+        if event["action"] != REFILL:
+            worn[event["row"]] = event["action"] == PUT_ON
+        now = np.bincount(rows["segment"][worn], rows["area_m2"][worn], len(SEGMENTS))
+        largest = np.maximum(largest, now)
+    return largest
+
+
+def _fit(rows, events, area_m2, shrink: bool) -> None:
+    """Refuse rows that cover too much of a segment at one time, or make them smaller in place."""
+    covered = covered_at_once(rows, events)
+    for s in np.flatnonzero(covered > LARGEST_COVERED_SHARE * area_m2):
+        if not shrink:
             raise InputError(
-                f"covers {covered:.4f} m² of the {segment.replace('_', ' ')}, which has {area_m2[s]:.4f} m² "
-                "(allowed is 90 % of it)",
+                f"covers {covered[s]:.4f} m² of the {SEGMENTS[s].replace('_', ' ')}, which has {area_m2[s]:.4f} m² "
+                f"(allowed is {100.0 * LARGEST_COVERED_SHARE:.0f} % of it)",
                 field="contact_area_m2",
                 remedy="give a smaller contact area",
             )
-    ordered = sorted(events, key=lambda event: (event[0], event[2] != TAKE_OFF))
-    return table, np.array(ordered, dtype=EVENT) if ordered else np.zeros(0, dtype=EVENT), names
+        factor = (LARGEST_COVERED_SHARE - _ROUNDING) * area_m2[s] / covered[s]
+        for name in ("area_m2", "outer_area_m2"):
+            rows[name] = np.where(rows["segment"] == s, factor * rows[name], rows[name])
 
 
 _WEAR_FIELDS = ("from_min", "to_min", "refill_min")
+
+
+def _kinds() -> dict:
+    """Return the device kinds of the package by the name that sessions use."""
+    from thermosim.cooling.collars import IceCollar
+
+    return {"ice_collar": IceCollar}
 
 
 def from_spec(spec: dict) -> Worn:
@@ -174,40 +193,56 @@ def from_spec(spec: dict) -> Worn:
     InputError
         Unknown device or field (the nearest name is suggested), or a value outside its range.
     """
-    from thermosim.cooling.ice_collar import IceCollar
-
-    kinds = {"ice_collar": IceCollar}
+    kinds = _kinds()
     fields = dict(spec)
     kind = fields.pop("device", None)
     if kind not in kinds:
-        near = difflib.get_close_matches(str(kind), kinds, 1)
+        near = nearest(kind, kinds)
         raise InputError(
             f"is {kind!r}, known are {', '.join(kinds)}",
             field="device",
-            remedy=f"did you mean {near[0]!r}?" if near else "use a known device",
+            remedy=f"did you mean {near!r}?" if near else "use a known device",
         )
     wear = {name: fields.pop(name) for name in _WEAR_FIELDS if name in fields}
     if "refill_min" in wear:
         refills = wear["refill_min"]
         wear["refill_min"] = tuple(refills) if isinstance(refills, list | tuple) else (refills,)
-    known = [field.name for field in dataclasses.fields(kinds[kind]) if field.name != "name"]
+    known = [field.name for field in dataclasses.fields(kinds[kind])]
     for name in fields:
         if name not in known:
-            near = difflib.get_close_matches(name, known + list(_WEAR_FIELDS), 1)
+            near = nearest(name, known + list(_WEAR_FIELDS))
             raise InputError(
                 f"is not a field of {kind}; its fields are {', '.join(known)}",
                 field=name,
-                remedy=f"did you mean {near[0]!r}?" if near else "remove it",
+                remedy=f"did you mean {near!r}?" if near else "remove it",
             )
     return Worn(kinds[kind](**fields), **wear)
 
 
+def is_own(worn: Worn) -> bool:
+    """Return whether a device comes from the user's own code, so that no table can build it again."""
+    return type(worn.device) not in _kinds().values()
+
+
 def spec_of(worn: Worn) -> dict:
-    """Return the plain table that :func:`from_spec` would read back; a device of the user's own keeps its fields."""
-    fields = dataclasses.asdict(worn.device)
-    spec = {"device": fields.pop("name"), **fields, "from_min": worn.from_min}
+    """Return the plain table that :func:`from_spec` would read back.
+
+    A device of the user's own keeps its fields, as text where they are neither numbers nor texts.
+    """
+    fields = dataclasses.asdict(worn.device)  # type: ignore[call-overload]
+    name = fields.pop("name")
+    kind = next((kind for kind, known in _kinds().items() if type(worn.device) is known), None)
+    if kind is None:
+        fields = {key: entry if _is_plain(entry) else str(entry) for key, entry in fields.items()}
+    elif name != kind:
+        fields["name"] = name
+    spec = {**fields, "device": kind or name, "from_min": worn.from_min}
     if worn.to_min is not None:
         spec["to_min"] = worn.to_min
     if worn.refill_min:
         spec["refill_min"] = list(worn.refill_min)
     return spec
+
+
+def _is_plain(entry) -> bool:
+    return isinstance(entry, str | bool | int) or (isinstance(entry, float) and bool(np.isfinite(entry)))

@@ -14,7 +14,7 @@ from thermosim.physiology.acclimatisation import heat_days_effect
 from thermosim.physiology.body import build_body, column
 
 TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
-_COPIED = tuple(name for name in PARAMETERS if name in RUNNER.names)
+_COPIED = tuple(name for name in PARAMETERS if name in (RUNNER.names or ()))
 
 
 def population(overrides: dict[str, float] | None = None) -> dict[str, float]:
@@ -107,8 +107,8 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["rest_core"], r["rest_muscle"], _, r["rest_skin"] = body.resting_share
     r["inverse_rest_muscle"] = 1.0 / r["rest_muscle"].sum()
     r["work_share"] = column("exercise_share")
-    weight = np.where(TRUNK, body.capacity_J_K[0], 0.0)
-    r["trunk_weight"] = weight / weight.sum()
+    trunk = np.where(TRUNK, body.capacity_J_K[0], 0.0)
+    r["trunk_weight"] = trunk / trunk.sum()
     r["viscera_share"] = np.array([1.0 if name == "abdomen" else 0.0 for name in SEGMENTS])
     r["capacity_J_K"] = np.concatenate(
         [body.capacity_J_K.ravel(), [body.blood_capacity_J_K, body.gut_capacity_J_K]]

@@ -81,16 +81,20 @@ class Limits(Card):
         return self
 
     def resolved_C(self, runner: Runner) -> float:
-        """Return the limit [°C] for a runner."""
+        """Return the limit [°C] for a runner; NaN where none is set and none may be assumed (no adult, or pregnant)."""
         if self.core_temperature_C is not None:
             return self.core_temperature_C
+        if runner.outside_adult_model:
+            return math.nan
         return DEFAULT_LIMIT_C if runner.heat_days_resolved >= FEW_HEAT_DAYS else UNACCLIMATISED_LIMIT_C
 
     def warnings(self, runner: Runner) -> list[str]:
         """Return sentences on a default limit, and on one that is high for the heat days."""
         days = "unknown" if runner.heat_days is None else f"{runner.heat_days:g}"
         limit = self.resolved_C(runner)
-        found = []
+        found: list[str] = []
+        if math.isnan(limit):
+            return found  # the runner card says that there is no default limit
         if self.core_temperature_C is None:
             found.append(f"The core limit is the default, {limit:g} °C (heat days: {days}).")
         elif runner.heat_days_resolved < FEW_HEAT_DAYS and limit > UNACCLIMATISED_LIMIT_C:

@@ -201,7 +201,7 @@ def _check_session(path, build_device):
     names = ", ".join(variant.name for variant in session.variants)
     summary = (
         f"{_of_runner(session.runner)}; {_of_weather(session.weather)}; {_of_effort(session.effort)}; "
-        f"core limit {session.core_limit_C:g} °C at {session.limit_site}; variants {names}"
+        f"{_of_limit(session)}; variants {names}"
     )
     return summary, session.warnings()
 
@@ -253,6 +253,11 @@ def _of_weather(weather: Weather) -> str:
     if weather.steady_air:
         return f"steady air of {air}"
     return f"air of {air} over {np.ptp(weather.time_s) / 60.0:g} min in {len(weather.time_s)} rows"
+
+
+def _of_limit(session: Session) -> str:
+    limit = session.core_limit_C
+    return f"core limit {limit:g} °C at {session.limit_site}" if limit == limit else "no core limit"
 
 
 def _of_effort(effort: Effort) -> str:

@@ -227,6 +227,11 @@ class Runner(Card):
         """Days with heat exposure in the last 14; unknown counts as 0."""
         return 0.0 if self.heat_days is None else self.heat_days
 
+    @property
+    def outside_adult_model(self) -> bool:
+        """Whether the runner is under 18 or pregnant: no default limit and no plan."""
+        return self.pregnant or self.age_y < ADULT_AGE_Y
+
     def warnings(self) -> list[str]:
         """Return a sentence for each default used and for each use outside the model's range."""
         used = {
@@ -248,7 +253,7 @@ class Runner(Card):
             else:
                 text = with_unit(name, value) if name in INPUTS else shown(value).strip("'")
                 found.append(f"{name} is the default, {text}.")
-        if self.age_y < ADULT_AGE_Y or self.pregnant:
+        if self.outside_adult_model:
             why = "pregnant" if self.pregnant else f"age {self.age_y:g} y"
             found.append(f"Adult model, outside its range ({why}): no default limit and no plan.")
         if self.beta_blocker:

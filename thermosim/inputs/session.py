@@ -104,7 +104,7 @@ class Session(SameContent):
 
     @property
     def core_limit_C(self) -> float:
-        """The core limit [°C], resolved for this runner."""
+        """The core limit [°C], resolved for this runner; NaN where there is none."""
         return self.limits.resolved_C(self.runner)
 
     @property

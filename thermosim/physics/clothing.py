@@ -5,7 +5,7 @@ from thermosim._jit import compiled
 
 @compiled
 def motion_factor(own_speed_m_s, static_ratio, reference_speed_m_s):
-    """Multiplier on resistances that are given as effective at running speed.
+    """Multiplier [1] on resistances that are given as effective at running speed; speeds in [m/s].
 
     1 at and above the reference speed, rising in a straight line to ``static_ratio`` at rest: own motion pumps
     and thins clothing layers by 30 to 50 % in walking and more in running.

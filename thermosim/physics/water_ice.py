@@ -17,7 +17,9 @@ def frozen_mass(enthalpy_J, latent_J_kg, charge_kg):
     """
     if enthalpy_J >= 0.0:
         return 0.0
-    return min(-enthalpy_J / latent_J_kg, charge_kg)
+    if -enthalpy_J >= latent_J_kg * charge_kg:  # also where nothing melts (no latent heat)
+        return charge_kg
+    return -enthalpy_J / latent_J_kg
 
 
 @compiled

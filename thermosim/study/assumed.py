@@ -4,7 +4,7 @@ from thermosim.story import simulate_session
 from thermosim.variables import INPUTS
 
 
-def effects_of_assumed(session, variant=None) -> list[dict]:
+def effects_of_assumed(session, variant=None, overrides=None) -> list[dict]:
     """Return, for each entry of the session's ``[assumed]`` table, what its range does to the end of the run.
 
     Parameters
@@ -12,6 +12,8 @@ def effects_of_assumed(session, variant=None) -> list[dict]:
     session : Session
     variant : str, optional
         Variant to run; the first unless named.
+    overrides : dict, optional
+        Parameter values that replace the table's.
 
     Returns
     -------
@@ -21,10 +23,13 @@ def effects_of_assumed(session, variant=None) -> list[dict]:
     """
     if not session.assumed:
         return []
-    centre = simulate_session(session, variant)
+    centre = simulate_session(session, variant, overrides=overrides)
     rows = []
     for name, (low, high) in session.assumed.items():
-        ends = [simulate_session(session.with_overrides({name: bound}), variant) for bound in (low, high)]
+        ends = [
+            simulate_session(session.with_overrides({name: bound}), variant, overrides=overrides)
+            for bound in (low, high)
+        ]
         rows.append(
             {
                 "name": name,

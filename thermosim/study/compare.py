@@ -1,18 +1,19 @@
 """Variants of a session as a paired ensemble: degrees first, then minutes, then the share that never gets there."""
 
+import json
 from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
-from thermosim.dataset import version
+from thermosim.cooling import from_spec
+from thermosim.dataset import SIDES, labelled, version
 from thermosim.engine import batch as columns
 from thermosim.engine import integrate as kernel
-from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.errors import InputError, NumericalFailure
 from thermosim.parameters import value
 from thermosim.story import SITES, prepare_session, simulate_session
-from thermosim.study.ensemble import Members, draw_members, run_variant
+from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
 
 BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 CONTRAST_MIN = 45.0
@@ -59,37 +60,29 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     Returns
     -------
     Comparison
-        ``result`` is the JSON object; ``dataset`` has dimensions variant, member, time.
+        ``result`` is the JSON object; ``dataset`` has dimensions variant, member, time, and contrast: every
+        variant but the first, less the first.
 
     Raises
     ------
     InputError
-        Fewer than two variants.
+        Fewer than two variants, or a runner without a limit (under 18 or pregnant, and none set).
     NumericalFailure
-        A member failed, or the two arms' books differ by more than the terms explain.
+        A member failed or its books do not close, or the arms' books differ by more than the terms explain.
     """
-    if len(session.variants) < 2:
-        raise InputError(
-            "has one entry, needed are two or more to compare",
-            field="variant",
-            remedy="add a [[variant]] with its cooling",
-        )
+    _refuse(session)
     count, seed = members or session.ensemble.members, session.ensemble.seed if seed is None else seed
     say = progress or (lambda sentence, share: None)
-    say("drawing the ensemble", 0.0)
+    say("running the runner as given", 0.0)
+    arms = [simulate_session(session, variant.name) for variant in session.variants]
+    say("drawing the ensemble", 0.05)
     drawn = draw_members(session, count, seed)
     end = float(session.effort.end_s[-1])
     times = np.unique(np.append(np.arange(0.0, end, 60.0), end))
     batches = []
     for k, variant in enumerate(session.variants):
         say(f"running {variant.name}", (k + 1) / (len(session.variants) + 2))
-        batch = run_variant(session, variant, drawn, times, SITES[session.limit_site])
-        failed = np.flatnonzero(batch.statuses != DONE)
-        if failed.size:
-            raise NumericalFailure(
-                f"Member {failed[0]} of {variant.name} stopped: {STATUS_SENTENCES[batch.statuses[failed[0]]]}."
-            )
-        batches.append(batch)
+        batches.append(run_variant(session, variant, drawn, times, SITES[session.limit_site]))
     say("closing the books", 0.9)
     ds = _dataset(session, drawn, batches, count, seed)
     at_min = min(CONTRAST_MIN, end / 60.0)
@@ -97,7 +90,7 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         _variant_entry(session, variant, drawn, batch)
         for variant, batch in zip(session.variants, batches, strict=True)
     ]
-    contrasts = [_contrast_entry(session, k, drawn, batches, ds, at_min) for k in range(1, len(batches))]
+    contrasts = [_contrast_entry(session, k, drawn, batches, arms, at_min) for k in range(1, len(batches))]
     for entry, contrast in zip(variants[1:], contrasts, strict=True):
         contrast["flags"] = _flags(entry, contrast)
     result = {
@@ -109,11 +102,40 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         "model_core_error_K": value("model_core_error_K"),
         "variants": variants,
         "contrasts": contrasts,
-        "warnings": session.warnings(),
+        "warnings": _warnings(session, arms, drawn, count),
         "version": version(),
     }
     say("done", 1.0)
     return Comparison(result, ds)
+
+
+def _refuse(session) -> None:
+    if len(session.variants) < 2:
+        raise InputError(
+            "has one entry, needed are two or more to compare",
+            field="variant",
+            remedy="add a [[variant]] with its cooling",
+        )
+    if np.isnan(session.core_limit_C):
+        raise InputError(
+            "is missing: under 18 or pregnant there is no default limit (adult model, outside its range)",
+            field="core_limit_C",
+            remedy="set a limit yourself, or look at single runs with simulate",
+        )
+
+
+def _warnings(session, arms, drawn: Members, count: int) -> list[str]:
+    """Warnings of the session, of the runner as given in each variant (named where variants differ), of the draws."""
+    said = [json.loads(ds.attrs["warnings"]) for ds in arms]
+    found = [sentence for sentence in said[0] if all(sentence in other for other in said)]
+    for variant, sentences in zip(session.variants, said, strict=True):
+        found += [f"{variant.name}: {sentence}" for sentence in sentences if sentence not in found]
+    if drawn.held_at_saturation:
+        found.append(
+            f"In {drawn.held_at_saturation} of {count} members the vapour pressure drawn was more than their air can "
+            "hold; it was held at saturation."
+        )
+    return found
 
 
 def _times_to_limit(batch) -> np.ndarray:
@@ -155,21 +177,32 @@ def ceiling_K(batch, mass_kg) -> np.ndarray:
     return heat_through_devices(batch) / (np.asarray(mass_kg)[:, None] * BODY_HEAT_J_KGK)
 
 
-def _device_entry(drawn, batch) -> dict:
+def _coldest_skin_C(variant, batch) -> np.ndarray:
+    """Coldest skin under the devices of each member while any is worn [°C]; NaN when no sample falls in that time."""
+    minutes, worn = batch.time_s / 60.0, np.zeros(batch.time_s.size, dtype=bool)
+    for one in map(from_spec, variant.cooling):
+        worn |= (minutes >= one.from_min) & (minutes <= (np.inf if one.to_min is None else one.to_min))
+    if not worn.any():
+        return np.full(len(batch.traces), np.nan)
+    return batch.traces[:, worn, columns.T_PATCH_C].min(axis=1)
+
+
+def _device_entry(variant, drawn, batch) -> dict:
     last, melted = batch.traces[:, -1], _melted_min(batch)
     skin, air = (
         _until_melted(batch, melted, columns.T_FROM_SKIN),
         _until_melted(batch, melted, columns.T_FROM_AIR),
     )
-    vapour = _until_melted(batch, melted, columns.T_FROM_VAPOUR)
+    taken = skin + air + _until_melted(batch, melted, columns.T_FROM_VAPOUR)
+    useful = np.divide(skin, taken, out=np.full_like(taken, np.nan), where=taken > 0.0)
     return {
         "heat_from_skin_kJ": interval(last[:, columns.T_FROM_SKIN] / 1e3),
         "heat_from_air_kJ": interval((last[:, columns.T_FROM_AIR] + last[:, columns.T_FROM_VAPOUR]) / 1e3),
         "heat_by_drips_kJ": interval(last[:, columns.T_RUN_OFF] / 1e3),
         "condensed_g": interval(last[:, columns.T_CONDENSED] * 1e3),
         "melted_at_min": interval(melted),
-        "useful_share": interval(skin / (skin + air + vapour)),
-        "coldest_skin_C": interval(batch.traces[:, 1:, columns.T_PATCH_C].min(axis=1)),
+        "useful_share": interval(useful),
+        "coldest_skin_C": interval(_coldest_skin_C(variant, batch)),
         "ceiling_K": interval(ceiling_K(batch, drawn.runners["mass_kg"])[:, -1]),
     }
 
@@ -183,18 +216,18 @@ def _variant_entry(session, variant, drawn: Members, batch) -> dict:
         "share_never": float(np.isinf(reached).mean()),
         "heart_rate_at_end_bpm": interval(batch.summaries[:, kernel.S_HEART_END]),
         "sweat_loss_L": interval(batch.summaries[:, kernel.S_SWEAT]),
-        "device": _device_entry(drawn, batch) if variant.cooling else None,
+        "device": _device_entry(variant, drawn, batch) if variant.cooling else None,
     }
 
 
-def _contrast_entry(session, k, drawn, batches, ds, at_min) -> dict:
+def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:
     base, other = batches[0], batches[k]
     at = int(np.argmin(np.abs(base.time_s / 60.0 - at_min)))
     core = other.traces[:, at, columns.T_CORE] - base.traces[:, at, columns.T_CORE]
     heart = other.traces[:, at, columns.T_HEART] - base.traces[:, at, columns.T_HEART]
     first, second = _times_to_limit(base), _times_to_limit(other)
     both = np.isfinite(first) & np.isfinite(second)
-    books = books_between(session, session.variants[0].name, session.variants[k].name)
+    books = books_between(arms[0], arms[k], session.runner.mass_kg)
     return {
         "name": session.variants[k].name,
         "against": session.variants[0].name,
@@ -214,38 +247,28 @@ def _contrast_entry(session, k, drawn, batches, ds, at_min) -> dict:
     }
 
 
-def books_between(session, base_name, other_name) -> dict:
-    """Compare the books of two arms at the population's centre: stored heat differs by the terms, to 1e-6.
+def books_between(base: xr.Dataset, other: xr.Dataset, mass_kg: float) -> dict:
+    """Compare the books of two runs of the runner as given: stored heat differs by the terms, to 1e-6.
 
     Raises
     ------
     NumericalFailure
         When the difference in stored heat is not the sum of the differences of all terms.
     """
-    arms = {name: simulate_session(session, name) for name in (base_name, other_name)}
-    totals = {}
-    for name, ds in arms.items():
-        totals[name] = {
-            "stored": ds.attrs["stored_J"],
-            **dict(zip(ds.attrs["terms"].split(), ds.attrs["terms_J"], strict=True)),
-        }
-    difference = {key: totals[other_name][key] - totals[base_name][key] for key in totals[base_name]}
-    stored = difference.pop("stored")
-    throughput = sum(abs(number) for key, number in totals[base_name].items() if key != "stored")
-    if abs(stored - sum(difference.values())) > LARGEST_BOOK_ERROR * throughput:
+    names = base.attrs["terms"].split()
+    terms = np.asarray(other.attrs["terms_J"]) - np.asarray(base.attrs["terms_J"])
+    stored = float(other.attrs["stored_J"] - base.attrs["stored_J"])
+    unexplained = stored - float(terms.sum())
+    if not abs(unexplained) <= LARGEST_BOOK_ERROR * float(np.abs(base.attrs["terms_J"]).sum()):
         raise NumericalFailure(
-            f"The books of {base_name} and {other_name} differ by {stored - sum(difference.values()):.1f} J more "
+            f"The books of {base.attrs['variant']} and {other.attrs['variant']} differ by {unexplained:.1f} J more "
             "than their terms explain. Please report this with the session file."
         )
-    other = arms[other_name]
-    removed = other.attrs.get("heat_through_devices_J", 0.0) - arms[base_name].attrs.get(
-        "heat_through_devices_J", 0.0
-    )
-    mean_body = float(other.mean_body_temperature[-1] - arms[base_name].mean_body_temperature[-1])
+    removed = other.attrs["heat_through_devices_J"] - base.attrs["heat_through_devices_J"]
     return {
-        "terms_kJ": {key: number / 1e3 for key, number in {**difference, "stored": stored}.items()},
-        "mean_body_difference_K": mean_body,
-        "ceiling_K": removed / (session.runner.mass_kg * BODY_HEAT_J_KGK),
+        "terms_kJ": {**dict(zip(names, (terms / 1e3).tolist(), strict=True)), "stored": stored / 1e3},
+        "mean_body_difference_K": float(other.mean_body_temperature[-1] - base.mean_body_temperature[-1]),
+        "ceiling_K": removed / (mass_kg * BODY_HEAT_J_KGK),
     }
 
 
@@ -275,7 +298,7 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
     def stack(column):
         return np.stack([batch.traces[:, :, column] for batch in batches])
 
-    dims = ("variant", "member", "time")
+    dims, watts = ("variant", "member", "time"), slice(columns.T_SKIN_W, columns.T_VAPOUR_W + 1)
     data = {
         "core_temperature": (
             dims,
@@ -283,9 +306,9 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
             {"units": "°C", "long_name": "Core temperature"},
         ),
         "contrast_core": (
-            ("member", "time"),
-            batches[1].traces[:, :, columns.T_CORE] - first.traces[:, :, columns.T_CORE],
-            {"units": "K", "long_name": "Core, second variant less first"},
+            ("contrast", "member", "time"),
+            stack(columns.T_CORE)[1:] - first.traces[:, :, columns.T_CORE],
+            {"units": "K", "long_name": "Core, this variant less the first"},
         ),
         "mean_skin_temperature": (
             dims,
@@ -295,9 +318,9 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
         "heart_rate": (dims, stack(columns.T_HEART), {"units": "bpm", "long_name": "Heart rate"}),
         "sweat_loss": (dims, stack(columns.T_SWEAT), {"units": "L", "long_name": "Sweat loss"}),
         "device_power": (
-            ("side", "time"),
-            np.median(batches[1].traces[:, :, columns.T_SKIN_W : columns.T_VAPOUR_W + 1], axis=0).T,
-            {"units": "W", "long_name": "Heat into the device, median of the second variant"},
+            ("contrast", "side", "time"),
+            np.stack([np.median(batch.traces[:, :, watts], axis=0).T for batch in batches[1:]]),
+            {"units": "W", "long_name": "Heat into the devices of this variant, median of the members"},
         ),
         "time_to_limit_min": (
             ("variant", "member"),
@@ -310,21 +333,21 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
             {"units": "min", "long_name": "Ice all melted"},
         ),
         "ceiling_K": (
-            ("time",),
-            np.median(ceiling_K(batches[1], drawn.runners["mass_kg"]), axis=0),
+            ("contrast", "time"),
+            np.stack(
+                [np.median(ceiling_K(batch, drawn.runners["mass_kg"]), axis=0) for batch in batches[1:]]
+            ),
             {"units": "K", "long_name": "Ceiling: what the device's joules could pay for"},
         ),
     }
+    names = [variant.name for variant in session.variants]
     coords = {
-        "variant": [variant.name for variant in session.variants],
-        "member": np.arange(count),
+        "variant": ("variant", names, {"long_name": "Variant of the session"}),
+        "member": ("member", np.arange(count), {"long_name": "Member of the ensemble"}),
         "time": ("time", first.time_s, {"units": "s", "long_name": "Time since the start"}),
-        "side": ["skin", "air", "water"],
+        "contrast": ("contrast", names[1:], {"long_name": "Variant that is held against the first"}),
+        "side": labelled("side", SIDES),
     }
-    closure = max(
-        float(np.abs(batch.summaries[:, kernel.S_CLOSURE] / batch.summaries[:, kernel.S_THROUGHPUT]).max())
-        for batch in batches
-    )
     prepared = prepare_session(session)
     return xr.Dataset(
         data,
@@ -336,7 +359,8 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
             "version": version(),
             "limit_C": session.core_limit_C,
             "limit_site": session.limit_site,
-            "energy_closure_relative": closure,
+            "energy_closure_relative": max(float(energy_closures(batch).max()) for batch in batches),
+            "members_held_at_saturation": drawn.held_at_saturation,
             "members": count,
             "surface_area_m2": float(prepared.runner[0]["surface_area_m2"]),
             "heat_capacity_J_K": float(prepared.runner[0]["capacity_J_K"].sum()),

@@ -6,15 +6,28 @@ from typing import NamedTuple
 import numpy as np
 from scipy.stats import norm, truncnorm
 
+from thermosim._jit import compiled
+from thermosim.closure import device_closure
 from thermosim.cooling import flatten_cooling, from_spec
 from thermosim.engine.batch import Batch, run_batch, settle_many
+from thermosim.engine.integrate import S_CLOSURE, S_THROUGHPUT, S_WATER
+from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.engine.start import shift_core
+from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.flat import piece_records, runner_record
+from thermosim.inputs.runner import Runner
 from thermosim.parameters import PARAMETERS, value
+from thermosim.physics.air import saturation_pressure
+from thermosim.story import judge_books
+from thermosim.variables import INPUTS
 
 # What nobody measures exactly at the runner: standard deviations of the air [common practice, no source].
 AIR_TEMPERATURE_SD_K, VAPOUR_PRESSURE_SD, AIR_SPEED_SD, SOLAR_SD = 0.5, 0.03, 0.15, 0.10
 INTERVAL_SDS = 2.0 * norm.ppf(0.95)  # width of a 90 % interval in standard deviations
+MOST_TRIES = 100  # draws of one person until their numbers agree with each other
+# A number of the card that was measured or fitted -> the population spread that then no longer applies. The other
+# numbers of a card replace the population's value where the record is made.
+SPREAD_ENDED_BY = {"economy_factor": ("economy_spread", 1.0)}
 
 
 class Members(NamedTuple):
@@ -25,15 +38,12 @@ class Members(NamedTuple):
     start_fasts: np.ndarray
     core_error_K: np.ndarray  # the model's own error at this person, (members,)
     device_scores: np.ndarray  # standard normal scores for device cards, (members, 8)
+    held_at_saturation: int  # members whose drawn vapour pressure was more than their own air can hold
 
 
-def _truncated(score, parameter):
-    """Turn a standard normal score into a value of a parameter, bent so that it stays inside the range."""
-    low, high = (
-        (parameter.low - parameter.value) / parameter.sd,
-        (parameter.high - parameter.value) / parameter.sd,
-    )
-    return parameter.value + parameter.sd * truncnorm.ppf(norm.cdf(score), low, high)
+def truncated(score, centre, sd, low, high):
+    """Turn a standard normal score into a value about a centre, bent so that it stays inside ``low`` to ``high``."""
+    return centre + sd * truncnorm.ppf(norm.cdf(score), (low - centre) / sd, (high - centre) / sd)
 
 
 def draw_members(session, count: int, seed: int) -> Members:
@@ -50,33 +60,108 @@ def draw_members(session, count: int, seed: int) -> Members:
     Members
     """
     rng = np.random.default_rng(seed)
+    population = _draw_population(session.runner, count, rng)
+    people = _draw_people(session.runner, count, rng)
+    runners = np.concatenate(
+        [
+            runner_record(person, {name: float(drawn[i]) for name, drawn in population.items()})
+            for i, person in enumerate(people)
+        ]
+    )
+    states, fasts = settle_many(runners)  # at rest, before the air of the run differs between members
+    for i, person in enumerate(people):
+        if person.core_start_C is not None:
+            shift_core(states[i], person.core_start_C, runners[i : i + 1])
+    held = _draw_air(runners, piece_records(session.effort, session.weather), rng)
+    error = rng.normal(0.0, value("model_core_error_K"), count)
+    return Members(runners, states, fasts, error, rng.normal(size=(count, 8)), held)
+
+
+def _draw_population(runner, count, rng) -> dict[str, np.ndarray]:
+    """Draw every parameter that has a spread; what the card knows better keeps its own value."""
     names = [name for name, parameter in PARAMETERS.items() if parameter.sd > 0.0]
     scores = rng.normal(size=(count, len(names)))
-    drawn = {name: _truncated(scores[:, k], PARAMETERS[name]) for k, name in enumerate(names)}
-    known = [
-        (name, pair)
-        for name, pair in session.runner.ranges.items()
-        if isinstance(getattr(session.runner, name, None), float)
-    ]
-    own = {
-        name: getattr(session.runner, name) + rng.normal(size=count) * (high - low) / INTERVAL_SDS
-        for name, (low, high) in known
-    }
-    records = []
+    drawn = {}
+    for k, name in enumerate(names):
+        p = PARAMETERS[name]
+        drawn[name] = truncated(scores[:, k], p.value, p.sd, p.low, p.high)
+    for field, (name, centre) in SPREAD_ENDED_BY.items():
+        if runner.sources[field] != "default" or field in runner.ranges:
+            drawn[name] = np.full(count, centre)
+    return drawn
+
+
+def _draw_people(runner, count, rng) -> list[Runner]:
+    """Draw the card's own intervals (90 %), inside the allowed range of each field; the numbers of a person agree.
+
+    Raises
+    ------
+    InputError
+        Intervals so far apart that no drawn person is possible.
+    """
+    if not runner.ranges:
+        return [runner] * count
+    names = list(runner.ranges)
+    scores = rng.normal(size=(count, len(names)))
+    people = []
     for i in range(count):
-        person = session.runner.model_copy(update={name: float(values[i]) for name, values in own.items()})
-        records.append(runner_record(person, {name: float(values[i]) for name, values in drawn.items()}))
-    runners = np.concatenate(records)
+        for _ in range(MOST_TRIES):
+            drawn = {name: _own_value(runner, name, scores[i, k]) for k, name in enumerate(names)}
+            try:
+                people.append(_person(runner, drawn))
+                break
+            except InputError as error:
+                problem, scores[i] = error, rng.normal(size=len(names))
+        else:
+            raise InputError(
+                f"give no runner that is possible ({problem.field} {problem.problem})",
+                field="ranges",
+                remedy="narrow the ranges, or correct the values",
+            )
+    return people
+
+
+def _own_value(runner, name, score) -> float:
+    low, high = runner.ranges[name]
+    given = getattr(runner, name)
+    centre = 0.5 * (low + high) if given is None else given
+    return float(truncated(score, centre, (high - low) / INTERVAL_SDS, INPUTS[name].low, INPUTS[name].high))
+
+
+def _person(runner, drawn) -> Runner:
+    """Return the runner with drawn numbers put in, checked like any runner card."""
+    kept = runner.model_fields_set - {"sources", "ranges"}
+    return Runner(**{**{name: getattr(runner, name) for name in kept}, **drawn})
+
+
+def _draw_air(runners, pieces, rng) -> int:
+    """Draw what nobody measures exactly at the runner; return how many members were held at saturation."""
+    count = runners.size
     runners["air_temperature_shift_K"] = rng.normal(0.0, AIR_TEMPERATURE_SD_K, count)
-    runners["vapour_pressure_factor"] = np.exp(rng.normal(0.0, VAPOUR_PRESSURE_SD, count))
+    factors = np.exp(rng.normal(0.0, VAPOUR_PRESSURE_SD, count))
     runners["air_speed_factor"] = np.exp(rng.normal(0.0, AIR_SPEED_SD, count))
     runners["solar_factor"] = np.exp(rng.normal(0.0, SOLAR_SD, count))
-    states, fasts = settle_many(runners)
-    if session.runner.core_start_C is not None:
-        for i in range(count):
-            shift_core(states[i], session.runner.core_start_C, runners[i : i + 1])
-    error = rng.normal(0.0, value("model_core_error_K"), count)
-    return Members(runners, states, fasts, error, rng.normal(size=(count, 8)))
+    knots = np.unique(
+        np.concatenate([np.column_stack([pieces[f"air_C_{k}"], pieces[f"vapour_kPa_{k}"]]) for k in (0, 1)]),
+        axis=0,
+    )
+    largest = np.full(count, np.inf)
+    lower_to_saturation(largest, runners["air_temperature_shift_K"].copy(), knots)
+    runners["vapour_pressure_factor"] = np.minimum(factors, largest)
+    return int((factors > largest).sum())
+
+
+@compiled
+def lower_to_saturation(largest, shifts_K, knots):
+    """Lower each member's largest factor [1] on vapour pressure to what its own, shifted air can hold.
+
+    ``knots`` are rows of air temperature [°C] and vapour pressure [kPa].
+    """
+    for i in range(largest.size):
+        for k in range(knots.shape[0]):
+            if knots[k, 1] > 0.0:
+                factor = saturation_pressure(knots[k, 0] + shifts_K[i]) / knots[k, 1]
+                largest[i] = min(largest[i], factor)
 
 
 def _vary_device(worn, scores):
@@ -84,27 +169,35 @@ def _vary_device(worn, scores):
     card = getattr(worn.device, "card", None)
     if not card:
         return worn
-    uncertain = [
-        name for name, parameter in card.items() if parameter.sd > 0.0 and hasattr(worn.device, name)
-    ]
+    uncertain = [name for name, parameter in card.items() if parameter.sd > 0.0 and hasattr(worn.device, name)]
     moved = {}
     for name, score in zip(uncertain, scores, strict=False):
-        parameter = card[name]._replace(value=getattr(worn.device, name))
-        moved[name] = float(_truncated(score, parameter))
+        p = card[name]
+        moved[name] = float(truncated(score, getattr(worn.device, name), p.sd, p.low, p.high))
     return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved))
 
 
 def run_variant(session, variant, members: Members, save_times_s, site: int) -> Batch:
-    """Run one variant for all members; each member limits on the limit less its own model error."""
+    """Run one variant for all members; each member limits on the limit less its own model error.
+
+    Areas that a draw makes too large for a member's segment are made to fit; the card's own value must fit.
+
+    Raises
+    ------
+    InputError
+        The device as it was given does not fit the runner as given.
+    NumericalFailure
+        A member stopped, or its books do not close.
+    """
     pieces = piece_records(session.effort, session.weather)
     end = float(pieces["end_s"][-1])
     worn = [from_spec(spec) for spec in variant.cooling]
-    tables, events = [], None
+    _, events, _ = flatten_cooling(worn, runner_record(session.runner)[0]["area_m2"], end)
+    tables = []
     for i in range(members.runners.size):
         varied = [_vary_device(one, members.device_scores[i]) for one in worn]
-        rows, events, _ = flatten_cooling(varied, members.runners[i]["area_m2"], end)
-        tables.append(rows)
-    return run_batch(
+        tables.append(flatten_cooling(varied, members.runners[i]["area_m2"], end, shrink=True)[0])
+    batch = run_batch(
         members.runners,
         pieces,
         np.stack(tables),
@@ -115,3 +208,26 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
         limits_C=session.core_limit_C - members.core_error_K,
         site=site,
     )
+    judge_members(batch, tables, variant.name)
+    return batch
+
+
+def energy_closures(batch) -> np.ndarray:
+    """Return what each member's energy books leave over, relative to the heat turned over [1]."""
+    return np.abs(batch.summaries[:, S_CLOSURE]) / np.maximum(batch.summaries[:, S_THROUGHPUT], 1.0)
+
+
+def judge_members(batch, tables, variant_name: str) -> None:
+    """Raise unless every member ran to the end and closed its energy, water and device books.
+
+    Raises
+    ------
+    NumericalFailure
+        Names the first member for which this is not so.
+    """
+    energy = energy_closures(batch)
+    for i, status in enumerate(batch.statuses):
+        if status != DONE:
+            raise NumericalFailure(f"Member {i} of {variant_name} stopped: {STATUS_SENTENCES[status]}.")
+        water, device = float(batch.summaries[i, S_WATER]), device_closure(batch.states[i], tables[i])
+        judge_books(float(energy[i]), water, device, of=f" of member {i} of {variant_name}")

@@ -4,7 +4,10 @@ import dataclasses
 
 import numpy as np
 
-from thermosim.cooling.device import Worn, boundary_row, check_number
+from thermosim.constants import SPECIFIC_HEAT_WATER
+from thermosim.cooling.device import Worn, check_number
+from thermosim.cooling.rows import boundary_row
+from thermosim.errors import InputError
 from thermosim.parameters import Parameter
 
 # The card of the device: value, unit, range, spread, source, confidence.
@@ -33,6 +36,12 @@ CARD: dict[str, Parameter] = {
     "cloth_heat_J_kgK": Parameter(1400.0, "J/kgK", 1200.0, 1700.0, 0.0, "dry textile; handbook", "high"),
     "wet_outer_layer_kg_m2": Parameter(
         0.65, "kg/m2", 0.3, 1.5, 0.0, "wet cloth and slush that follow the outer side", "low"
+    ),
+    "dew_on_cover_kg_m2": Parameter(
+        0.2, "kg/m2", 0.05, 0.5, 0.0, "dew that a cover holds before it drips; common practice, no source", "low"
+    ),
+    "wet_cloth_kg": Parameter(
+        0.02, "kg", 0.005, 0.05, 0.0, "water left below which wet cloth begins to dry; no source", "low"
     ),
     "solar_absorptance": Parameter(0.6, "1", 0.3, 0.9, 0.0, "mid-coloured cloth", "medium"),
 }
@@ -85,13 +94,21 @@ class IceCollar:
         ):
             entry = CARD[field]
             check_number(field, getattr(self, field), low=entry.low, high=entry.high)
+        if not isinstance(self.covered, bool | np.bool_):
+            raise InputError(
+                f"is {self.covered!r}, allowed is true or false", field="covered", remedy="write true or false"
+            )
+        if not isinstance(self.name, str) or not self.name.strip():
+            raise InputError(
+                f"is {self.name!r}, allowed is a text", field="name", remedy="give a name, or leave it out"
+            )
 
     def rows(self) -> np.ndarray:
         """Return the one row of the boundary table that this collar is."""
         area = self.contact_area_m2
-        wet_layer = CARD["wet_outer_layer_kg_m2"].value * area * 4186.0
+        wet_layer = CARD["wet_outer_layer_kg_m2"].value * area * SPECIFIC_HEAT_WATER
         cover = CARD["cover_kg"].value * CARD["cloth_heat_J_kgK"].value
-        cloth = CARD["cloth_kg"].value
+        cloth, dew_kg = CARD["cloth_kg"].value, CARD["dew_on_cover_kg_m2"].value * area
         return boundary_row(
             "neck",
             area_m2=area,
@@ -106,8 +123,8 @@ class IceCollar:
             outer_J_K=cover if self.covered else wet_layer,
             outer_absorptance=CARD["solar_absorptance"].value,
             wicks=0 if self.covered else 1,
-            outer_wet_kg=0.2 * area if self.covered else 0.02,
-            outer_hold_kg=0.2 * area,
+            outer_wet_kg=dew_kg if self.covered else CARD["wet_cloth_kg"].value,
+            outer_hold_kg=dew_kg,
         )
 
 

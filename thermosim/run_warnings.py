@@ -1,0 +1,107 @@
+"""What a run says of itself: relations used outside their published range, limits, cold skin."""
+
+import numpy as np
+
+from thermosim.engine.balance import shivering
+from thermosim.physiology.energetics import ACSM, RUN, WALK
+from thermosim.ranges import outside
+
+SKIN_WARNING_C, SKIN_WARNING_MIN, SKIN_REFUSED_C = 12.0, 15.0, 8.0  # common practice, no source (cold injury)
+HEAD_WIND_M_S = 1.0  # above it a run without air drag says so
+STANDING_BELOW_M_S = 0.05
+
+
+def run_warnings(ds, prepared, session) -> list[str]:
+    """Return what a finished run says: what :func:`input_warnings` says, and what its course adds."""
+    runner = prepared.runner[0]
+    found = input_warnings(session.runner, prepared.pieces, runner["walk_run_switch_m_s"])
+    found += outside("air_speed_m_s", ds.air_speed)
+    little_air = ds.air_speed.values < 0.5 * ds.speed.values
+    found += outside("swing_speed_m_s", ds.speed.values[little_air])
+    found += _of_effort(ds, runner) + _of_body(ds, runner)
+    if "device_skin_temperature" in ds:
+        found += _of_skin_under_devices(ds)
+    return found
+
+
+def input_warnings(runner, pieces, walk_run_switch_m_s: float) -> list[str]:
+    """Return what can be said before a run: who, how long, which air, which cost relation at which speed.
+
+    Parameters
+    ----------
+    runner : Runner
+    pieces : array of PIECE
+    walk_run_switch_m_s : float
+        Speed at which this runner changes from walking to running.
+    """
+    found = outside("age_y", runner.age_y) + outside("mass_kg", runner.mass_kg)
+    found += outside("minutes", pieces["end_s"][-1] / 60.0)
+    found += outside("breathed_air_C", [pieces["air_C_0"], pieces["air_C_1"]])
+    found += outside("pressure_kPa", pieces["pressure_kPa"])
+    return found + _of_cost(pieces, walk_run_switch_m_s)
+
+
+def _of_cost(pieces, switch_m_s) -> list[str]:
+    speed, gait, acsm = pieces["speed_m_s"], pieces["gait"], pieces["cost_relation"] == ACSM
+    moving = speed >= STANDING_BELOW_M_S
+    running = moving & np.where(gait >= 0, gait == RUN, speed >= switch_m_s)
+    walking = moving & ~running
+    found = outside("asked_walk_m_s", speed[moving & (gait == WALK)])
+    found += outside("asked_run_m_s", speed[moving & (gait == RUN)])
+    found += outside("walk_m_s", speed[walking & ~acsm])
+    found += outside("acsm_walk_m_min", 60.0 * speed[walking & acsm])
+    found += outside("acsm_run_m_min", 60.0 * speed[running & acsm])
+    if (acsm & moving & (pieces["grade"] < 0.0)).any():
+        found.append(
+            "ACSM cost on a descent is outside its published range; Minetti's change of cost from level is used there."
+        )
+    outdoors = moving & (pieces["ground_air"] > 0.0) & (pieces["air_drag"] == 0)
+    if (outdoors & (pieces["wind_along"] * pieces["wind_m_s_0"] > HEAD_WIND_M_S)).any():
+        found.append("There is a head wind and air_drag is off: the cost of running against it is left out.")
+    return found
+
+
+def _of_effort(ds, runner) -> list[str]:
+    found = []
+    demand = float(ds.oxygen_uptake.max()) * 1000.0 / runner["mass_kg"]
+    maximal = 60.0 * runner["maximal_W"] / runner["oxygen_J_L"] * 1000.0 / runner["mass_kg"]
+    if demand > maximal:
+        found.append(
+            f"This effort asks for {demand:.0f} mL/kg/min of oxygen, more than the runner's {maximal:.0f}: it cannot be held."
+        )
+    limited = ds.limited_by.values != 0
+    if limited.sum() > 1:
+        word = {1: "what the air can take", 2: "the sweat rate"}[
+            int(np.bincount(ds.limited_by.values[limited]).argmax())
+        ]
+        found.append(
+            f"Uncompensable for {100.0 * limited.mean():.0f} % of the time: evaporation is limited by {word}."
+        )
+    return found
+
+
+def _of_body(ds, runner) -> list[str]:
+    core, skin = ds.core_temperature.values, ds.mean_skin_temperature.values
+    found = outside("core_C", core) + outside("mean_skin_C", skin)
+    found += outside("segment_skin_C", ds.skin_temperature)
+    found += outside("shivering_W", [shivering(c, s, runner) for c, s in zip(core, skin, strict=True)])
+    lost_pct = 100.0 * ds.body_mass_loss.values / runner["mass_kg"]
+    return found + (outside("large_mass_loss_pct", lost_pct) or outside("mass_loss_pct", lost_pct))
+
+
+def _of_skin_under_devices(ds) -> list[str]:
+    skin, seconds = ds.device_skin_temperature, np.diff(ds.time.values)
+    coldest = float(skin.min())
+    below = (skin < SKIN_WARNING_C).any("device").values
+    cold_min = float(np.sum(seconds * below[:-1])) / 60.0
+    if coldest < SKIN_REFUSED_C:
+        return [
+            f"Modelled skin under the device falls to {coldest:.0f} °C, below {SKIN_REFUSED_C:.0f} °C: "
+            "a plan with it would be refused."
+        ]
+    if cold_min >= SKIN_WARNING_MIN:
+        return [
+            f"Modelled skin under the device stays below {SKIN_WARNING_C:.0f} °C for {cold_min:.0f} min "
+            f"(coldest {coldest:.0f} °C)."
+        ]
+    return []
