@@ -84,7 +84,7 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         say(f"running {variant.name}", (k + 1) / (len(session.variants) + 2))
         batches.append(run_variant(session, variant, drawn, times, SITES[session.limit_site]))
     say("closing the books", 0.9)
-    ds = _dataset(session, drawn, batches, count, seed)
+    ds = _dataset(session, drawn, batches, arms[0], count, seed)
     at_min = min(CONTRAST_MIN, end / 60.0)
     variants = [
         _variant_entry(session, variant, drawn, batch)
@@ -291,7 +291,7 @@ def _flags(entry, contrast) -> list[str]:
     return found
 
 
-def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
+def _dataset(session, drawn, batches, central, count, seed) -> xr.Dataset:
     first = batches[0]
     error = drawn.core_error_K[:, None]
 
@@ -340,6 +340,8 @@ def _dataset(session, drawn, batches, count, seed) -> xr.Dataset:
             {"units": "K", "long_name": "Ceiling: what the device's joules could pay for"},
         ),
     }
+    for name in ("speed", "grade", "air_temperature", "relative_humidity", "solar_load"):
+        data[name] = central[name].interp(time=first.time_s)
     names = [variant.name for variant in session.variants]
     coords = {
         "variant": ("variant", names, {"long_name": "Variant of the session"}),
