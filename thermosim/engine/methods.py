@@ -11,12 +11,13 @@ Sommeijer, Shampine & Verwer 1997, J Comput Appl Math 88:315 (coefficients of RK
 
 import numpy as np
 
-from thermosim._jit import compiled
+from thermosim._jit import compiled, fold
 from thermosim.engine.balance import balance
 
 HEUN, RK4, RKC2 = range(3)
 METHOD_NAMES = ("heun", "rk4", "rkc2")
 DAMPING = 2.0 / 13.0
+balance_in_place = fold(balance)
 
 
 def chebyshev_coefficients(stages: int) -> np.ndarray:
@@ -61,7 +62,7 @@ def stability_limit(method: int, stages: int) -> float:
     return (2.0 / 3.0) * (stages**2 - 1) * (1.0 - 2.0 / 15.0 * DAMPING)
 
 
-@compiled
+@fold
 def advance(method, table, h, size, state, stages, heat, step, seg, runner, rows, active, n_rows):
     """Advance ``state`` in place by one step of ``h`` seconds."""
     if method == RKC2:
@@ -105,11 +106,11 @@ def advance_rk4(h, size, state, stages, heat, step, seg, runner, rows, active, n
         state[i] += h / 6.0 * (total[i] + slope[i])
 
 
-@compiled
+@fold
 def advance_chebyshev(table, h, size, state, stages, heat, step, seg, runner, rows, active, n_rows):
     """Stabilised second-order method with as many evaluations as ``table`` has filled rows."""
     first, slope, before, now, after = stages[0], stages[1], stages[2], stages[3], stages[4]
-    balance(state, first, heat, step, seg, runner, rows, active, n_rows)
+    balance_in_place(state, first, heat, step, seg, runner, rows, active, n_rows)
     for i in range(size):
         before[i] = state[i]
         now[i] = state[i] + table[0, 2] * h * first[i]
@@ -117,7 +118,7 @@ def advance_chebyshev(table, h, size, state, stages, heat, step, seg, runner, ro
         if table[j, 2] == 0.0:  # a shorter method in a padded table
             break
         mu, nu, mu_h, gamma_h = table[j, 0], table[j, 1], table[j, 2] * h, table[j, 3] * h
-        balance(now, slope, heat, step, seg, runner, rows, active, n_rows)
+        balance_in_place(now, slope, heat, step, seg, runner, rows, active, n_rows)
         for i in range(size):
             after[i] = (
                 (1.0 - mu - nu) * state[i]
