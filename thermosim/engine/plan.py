@@ -2,9 +2,12 @@
 
 import numpy as np
 
+from thermosim.constants import LEWIS_RELATION, STANDARD_PRESSURE_KPA
 from thermosim.engine import nodes as n
 from thermosim.engine.methods import RKC2, chebyshev_coefficients, stability_limit
 from thermosim.errors import NumericalFailure
+from thermosim.physics.air import saturation_pressure
+from thermosim.physics.convection import forced_convection
 from thermosim.physiology.energetics import gait_of, net_cost
 
 # Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
@@ -15,6 +18,7 @@ STEEPEST_SKIN_FLOW_K = (
     6.0  # largest core-skin difference that a rising skin flow works on, for the bound below
 )
 ROWS_KG = 1.0  # what a worn device may weigh, for the bound below
+HOTTEST_SKIN_C = 36.0  # skin at which evaporation is taken for the bound below
 SAFETY_OF_BOUND = 1.15
 TABLES = np.zeros((MOST_STAGES + 1, MOST_STAGES, 4))
 for _stages in range(2, MOST_STAGES + 1):
@@ -40,10 +44,10 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     """
     wind = np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]) * runners["air_speed_factor"].max()
     fastest = max(float((pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
-    h_c = 8.7 * fastest**0.6 if fastest > 1.0 else 3.5 + 5.2 * fastest
-    lewis_slope = (
-        16.5 * 0.33 * 101.325 / float(pieces["pressure_kPa"].min())
-    )  # [1] evaporation over convection per kelvin, 36 °C
+    h_c = forced_convection(fastest)
+    # [1] evaporation over convection per kelvin of wet skin, at the steepest saturation pressure looked for
+    steepest_kPa_K = saturation_pressure(HOTTEST_SKIN_C + 0.5) - saturation_pressure(HOTTEST_SKIN_C - 0.5)
+    lewis_slope = LEWIS_RELATION * steepest_kPa_K * STANDARD_PRESSURE_KPA / float(pieces["pressure_kPa"].min())
     weight = np.maximum(runners["convection_weight"], runners["swing_weight"])
     blood = runners["heat_capacity_of_blood_J_L"][:, None] / 60.0
     skin_blood = blood * runners["skin_flow_ceiling_rest_L_min"][:, None] * runners["skin_flow_share"]

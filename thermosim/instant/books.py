@@ -5,22 +5,12 @@ quantity is left open and solved for: the evaporation (and so the sweat rate), t
 temperature or the metabolic power. The same object comes from a simulated run with :func:`ledger_of_run`.
 """
 
+from thermosim.engine.nodes import TERM_NAMES
 from thermosim.errors import InputError
 from thermosim.instant.inputs import Instant, resolve
 from thermosim.instant.solve import Solved, close_books, limiting, litres_per_hour, sweat_with_dripping
 
-TERMS = (
-    "metabolic_power",
-    "external_work",
-    "convection",
-    "long_wave_radiation",
-    "solar_radiation",
-    "respiration_vapour",
-    "respiration_dry",
-    "evaporation",
-    "devices",
-    "storage",
-)
+TERMS = (*TERM_NAMES, "storage")
 TRIED_SKIN_C = (25.0, 38.0)  # mean skin that one skin temperature can stand for (common practice, no source)
 _UNITS = {"metabolic_power_W": "W", "skin_temperature_C": "°C", "sweat_rate_L_h": "L/h", "storage_W": "W"}
 
