@@ -1,8 +1,11 @@
 """The one table of physiological numbers: value, unit, plausible range, spread between people, source, confidence.
 
 ``sd`` is the standard deviation between people (or our doubt about the population value, where that is larger);
-ensembles draw from it, inside ``low`` to ``high``. Values are starting points from the literature; they are
-calibrated once against published experiments by a later part, never by hand for one experiment.
+ensembles draw from it, inside ``low`` to ``high``.
+
+Values began as literature values. They are not calibrated yet: some were then set by hand, inside their ranges, so that
+whole-body checks come out (see "Values set by hand" in ``DEVELOPERS.md``), so those checks are no independent evidence
+for them. A later part calibrates all of them once against published experiments.
 
 Confidence: ``high`` (several sources or a standard), ``medium`` (one source or from memory), ``low`` (a guess
 inside what is plausible; the result says how much hangs on it).
