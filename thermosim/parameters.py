@@ -3,8 +3,8 @@
 ``sd`` is the standard deviation between people (or our doubt about the population value, where that is larger);
 ensembles draw from it, inside ``low`` to ``high``.
 
-Values began as literature values. They are not calibrated yet: some were then set by hand, inside their ranges, so that
-whole-body checks come out (see "Values set by hand" in ``DEVELOPERS.md``), so those checks are no independent evidence
+Values began as literature values. They are not calibrated yet: some were then set by hand so that whole-body
+checks come out, and a few ranges were widened for it (see "Values set by hand" in ``DEVELOPERS.md``), so those checks are no independent evidence
 for them. A later part calibrates all of them once against published experiments.
 
 Confidence: ``high`` (several sources or a standard), ``medium`` (one source or from memory), ``low`` (a guess
