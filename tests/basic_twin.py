@@ -11,7 +11,8 @@ temperatures. Masses, areas and the conductances between shells follow from mass
 (:func:`make_person`).
 
 **Heat made.** Effort asks for a metabolic power (:func:`power_asked`): rest, plus the cost of moving the
-body and all it carries along a slope, plus the air's drag. Oxygen uptake follows that demand with a time
+body and all it carries along a slope, plus the air's drag; or a power that is given, as in a laboratory. Which
+muscles do the work depends on what the body does: on foot, cycling. Oxygen uptake follows that demand with a time
 constant, and a slow component joins it in hard work (:func:`move_fast_states`). Resting power is made in
 organs, muscle and skin, and grows with warmth by a Q10 rule; the rest is made in the working muscles.
 Climbing stores part of it as height; going down turns height into heat. A cold runner shivers.
@@ -19,7 +20,7 @@ Climbing stores part of it as height; going down turns height into heat. A cold 
 **Heat moved.** Between neighbouring shells heat is conducted. Blood leaves the central pool at its
 temperature and comes back at that of the tissue: a flow times a temperature difference, the same watts with
 opposite sign in tissue and pool. In the limbs, veins that run along arteries take away part of that
-difference. All cooling of the lungs is taken from the blood.
+difference; of a large flow to muscle only little. All cooling of the lungs is taken from the blood.
 
 **Skin to air.** Every segment's skin exchanges heat by convection (the larger of relative wind and limb
 swing, never below still air), by long waves, with the sun, and by evaporation. Cloth covers part of some
@@ -27,19 +28,26 @@ segments and thins what passes. Air colder than skin takes heat; air whose vapou
 the skin lays dew on it.
 
 **The sweat film.** Sweat lands in a film. The film sets how wet the skin is; the wetter, the more
-evaporates, and the more of new sweat runs off unused. A full film overflows. Skin that looks dry still lets
-a little water through.
+evaporates, and on very wet skin part of new sweat runs off unused. What skin and cloth cannot hold overflows.
+Skin that looks dry still lets a little water through.
 
 **The controllers.** Blood above its set point, and skin above its own with a tenth of the weight, drive
 sweating and skin blood flow. Both have ceilings; hard work lowers that of skin flow. Cold skin narrows the
-vessels; warm skin sweats more where it is warm. Fluid loss dulls sweating; heat days lower set points,
-raise sweat and its ceiling.
+vessels; warm skin sweats more where it is warm. Fluid loss dulls sweating and raises set points; heat days lower
+them, raise sweat and its ceiling.
 
 **Devices.** A device is one or more rows. A row takes a patch of a segment's skin for itself, with its own
 temperature and film. The patch conducts into a store, whose enthalpy is zero when its filling has just
 melted. An outer side trades heat with air, long waves and sun, takes up dew and dries. A wicking row drinks
 sweat and dew and lets its water evaporate outside; a vapour-tight one keeps its dew outside. What a store
 cannot hold drips, partly onto skin below.
+
+**Water without a device.** Such rows are not worn, they have no patch. *A drink* lies in the stomach, as a store
+that may be part ice. Its wall is the gut; the fuller it is, the better they touch. Liquid passes on, mixes with
+the water of the body (:func:`stomach`), and takes the heat for that from the gut. *Poured water* runs over one
+segment within seconds; a share stays as film, the rest leaves a little warmer (:func:`poured_over`). *A bath*
+keeps its temperature; skin in it trades heat with the water and none with the air (:func:`bath`). Who
+climbs out is wet.
 
 **The books.** Beside the temperatures run time integrals of the nine terms that cross the boundary of the
 body, and of every way water takes. Heat content at the end minus the start must equal those integrals;
@@ -65,6 +73,9 @@ SWEAT_J_KG = 2426e3  # heat taken by a kilogram of sweat, Wenger 1972
 LEWIS_K_KPA = 16.5  # evaporative over convective coefficient at sea level
 CLO = 0.155  # m2K/W
 SEA_LEVEL_KPA = 101.325
+
+ON_FOOT, CYCLING, RESTING = range(3)  # what the body does
+ON_SKIN, IN_STOMACH, POURED, BATH = range(4)  # where a row is
 
 SEGMENTS = parameters.SEGMENTS
 TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
@@ -99,6 +110,7 @@ ROW_STATES = (
     "wicked_kg",
     "charged_kg",
     "charged_J",
+    "drunk_kg",
 )
 
 
@@ -199,12 +211,14 @@ def fill_energetics(who, runner):
     who.oxygen_J_L = (0.23 * rq + 0.77) * 5.88 * 3600.0  # ISO 8996
     who.economy = runner.economy_factor * who.economy_spread
     who.resting_W = who.resting_power_W_kg * who.mass_kg
+    who.seated_W = who.seated_power_W_kg * who.mass_kg
     who.standing_W = who.standing_power_W_kg * who.mass_kg
     who.maximal_W = runner.vo2max_mL_kg_min * who.mass_kg / 1000.0 * who.oxygen_J_L / 60.0
     who.rest_core = column("resting_core_share")
     who.rest_muscle = parameters.RESTING_MUSCLE_SHARE.value * who.muscle_kg / who.muscle_kg.sum()
     who.rest_skin = (1.0 - who.rest_core.sum() - who.rest_muscle.sum()) * who.area / who.surface_m2
-    who.work_share = column("exercise_share")
+    who.work_share = {ON_FOOT: column("exercise_share"), CYCLING: column("cycling_share")}
+    who.work_share[RESTING] = who.work_share[ON_FOOT]
     who.heart_rest_bpm = runner.resting_heart_rate_bpm
     who.heart_maximum_bpm = runner.maximum_heart_rate_bpm or (
         who.maximum_heart_rate_intercept_bpm + who.maximum_heart_rate_per_year_bpm * runner.age_y
@@ -223,6 +237,8 @@ def fill_blood_flows(who):
     who.fat_flow = who.fat_flow_L_min_kg * who.fat_kg
     who.gut_flow = who.gut_flow_L_min * scale
     who.countercurrent = column("countercurrent")
+    limbs = np.where(who.countercurrent < 1.0, who.muscle_kg, 0.0)
+    who.muscle_exchange = who.limb_countercurrent_L_min_kg * limbs  # the muscle flow that loses half its heat on the way
     for share, weight in (("skin_flow_share", "skin_flow_weight"), ("sweat_share", "sweat_weight")):
         weighted = who.area * column(weight)
         setattr(who, share, weighted / weighted.sum())
@@ -257,6 +273,7 @@ def fill_clothing(who, runner):
             own.vapour_resistance_m2Pa_W,
         )
     who.covered = np.array(covered)
+    who.film_hold_kg_m2 = who.film_full_kg_m2 + who.cloth_water_kg_m2 * who.covered  # before it overflows
     who.cloth_m2K_W, who.cloth_m2kPa_W = clo * CLO, vapour / 1000.0
 
 
@@ -376,16 +393,20 @@ def air_now(piece, time_s, who):
 
 
 def mass_moved(state, piece, rows, worn, who):
-    """Body less the water it gave up, plus what is carried, plus worn devices with their filling and dew [kg]."""
+    """Body less the water it gave up, plus what is carried: by hand, worn (filling and dew too), in the stomach [kg]."""
     carried = piece["carried_kg"]
     for row, own, on in zip(rows, state["rows"], worn):
-        if on:
+        if on and row["place"] in (ON_SKIN, IN_STOMACH):
             carried += row["dry_mass_kg"] + own["store_kg"] + own["outer_kg"]
     return who.mass_kg - state["lost"] + carried
 
 
 def power_asked(state, piece, rows, worn, time_s, who):
-    """Metabolic power that the effort asks for [W], rest included."""
+    """Metabolic power that the effort asks for [W], rest included; a negative ``power_W`` means that none is given."""
+    if piece["power_W"] >= 0.0:
+        return piece["power_W"]
+    if piece["activity"] == RESTING:
+        return who.resting_W + piece["seated"] * who.seated_W
     speed, grade = piece["speed_m_s"], piece["grade"]
     if speed < 0.05:
         return who.resting_W + who.standing_W
@@ -405,8 +426,10 @@ def power_asked(state, piece, rows, worn, time_s, who):
     return who.resting_W + upright + power
 
 
-def climbing_power(state, piece, rows, worn, who):
-    """Work against gravity [W]: weight times vertical speed; speed is along the slope."""
+def external_work(state, piece, rows, worn, who):
+    """Work done on the outside [W]: as given with a power; else weight times vertical speed, speed along the slope."""
+    if piece["power_W"] >= 0.0:
+        return piece["given_work_W"]
     sine = math.sin(math.atan(piece["grade"]))
     return mass_moved(state, piece, rows, worn, who) * GRAVITY * piece["speed_m_s"] * sine
 
@@ -428,14 +451,15 @@ def move_fast_states(fast, asked_W, piece, seconds, who):
     uptake = asked_W + (fast["oxygen_slow"] + slow) / 2.0
     reserve = (uptake - who.resting_W) / (who.maximal_W - who.resting_W)
     target = (who.heart_maximum_bpm - who.heart_rest_bpm) * min(max(reserve, 0.0), 1.0)
-    target = max(target, who.heart_rest_upright_bpm)
+    target = max(target, piece["upright"] * who.heart_rest_upright_bpm)  # posture is its floor
     constant = who.heart_on_s if target > fast["heart_work"] else who.heart_off_s
+    moving = piece["speed_m_s"] > 0.0 or piece["power_W"] >= 0.0
     after = {
         "oxygen_fast": quick,
         "oxygen_slow": slow,
         "heart_work": approach(fast["heart_work"], target, constant)[0],
         "distance": fast["distance"] + piece["speed_m_s"] * seconds,
-        "running_s": fast["running_s"] + (seconds if piece["speed_m_s"] > 0.0 else 0.0),
+        "running_s": fast["running_s"] + (seconds if moving else 0.0),
     }
     return after, quick_mean + slow_mean
 
@@ -448,23 +472,23 @@ def heart_rate(state, fast, rows, worn, who):
         fast["heart_work"],
         who.heart_core_bpm_K * (core_C - who.core_reference_C),
         who.heart_skin_bpm_K * (max(skin_C, who.heart_skin_floor_C) - who.heart_skin_reference_C),
-        who.heart_fluid_bpm_pct * 100.0 * state["lost"] / who.mass_kg,
+        who.heart_fluid_bpm_pct * 100.0 * max(state["lost"], 0.0) / who.mass_kg,
         who.heart_drift_bpm_h * fast["running_s"] / 3600.0,
     ]
     held = min(max(sum(parts), who.heart_rest_bpm), who.heart_maximum_bpm)
     return [*parts, held - sum(parts)]
 
 
-def settings_of_step(piece, time_s, metabolic_W, climbing_W, who):
+def settings_of_step(piece, time_s, metabolic_W, work_W, who):
     """What stays constant in a step: air, cloth, convection, blood flows to all but the skin."""
     now = air_now(piece, time_s, who)
-    now.metabolic_W, now.climbing_W = metabolic_W, climbing_W
-    wind, swing = wind_coefficient(now.speed), swing_coefficient(piece["speed_m_s"])
+    now.metabolic_W, now.work_W, now.work_share = metabolic_W, work_W, who.work_share[piece["activity"]]
+    wind, swing = wind_coefficient(now.speed), swing_coefficient(piece["swing_m_s"])
     weight = who.swing_weight if swing > wind else who.convection_weight
     now.h_forced = max(wind, swing) * (now.pressure_kPa / SEA_LEVEL_KPA) ** 0.55 * weight
 
     # Motion thins cloth: kit resistances hold at the reference speed and above, and are larger when standing.
-    motion = min(max(piece["speed_m_s"], now.speed) / who.clothing_reference_speed_m_s, 1.0)
+    motion = min(max(piece["swing_m_s"], now.speed) / who.clothing_reference_speed_m_s, 1.0)
     thick = who.clothing_static_ratio + (1.0 - who.clothing_static_ratio) * motion
     h_r = long_wave_coefficient(who.skin_signal_set_C, now.radiant_C, who)
     through_cloth = 1.0 / (1.0 + (now.h_forced + h_r) * who.cloth_m2K_W * thick)
@@ -479,11 +503,12 @@ def settings_of_step(piece, time_s, metabolic_W, climbing_W, who):
     intensity = min(max(now.exercise_W / reserve_W, 0.0), 1.0)
     to_work = who.muscle_flow_gain_L_per_L_oxygen * intensity * reserve_W / who.oxygen_J_L * 60.0
     W_K = who.heat_capacity_of_blood_J_L / 60.0
+    muscle_flow = who.muscle_flow + to_work * now.work_share
     core_flow = who.core_flow.copy()
     core_flow[ABDOMEN] *= 1.0 - who.viscera_flow_fall * intensity
     now.by_blood = {
         "core": core_flow * who.countercurrent * W_K,
-        "muscle": (who.muscle_flow + to_work * who.work_share) * who.countercurrent * W_K,
+        "muscle": muscle_flow * (muscle_flow / (muscle_flow + who.muscle_exchange)) * W_K,
         "fat": who.fat_flow * W_K,
         "gut": who.gut_flow * W_K,
     }
@@ -500,15 +525,29 @@ def free_share(rows, worn, who):
     """Share of each segment's skin that no device covers."""
     covered = np.zeros(12)
     for row, on in zip(rows, worn):
-        if on:
+        if on and row["place"] == ON_SKIN:
             covered[row["segment"]] += row["area_m2"]
     return 1.0 - covered / who.area
+
+
+def share_in_air(rows, worn):
+    """Share of each segment's free skin that is not in a bath."""
+    bathed = np.zeros(12)
+    for row, on in zip(rows, worn):
+        if on and row["place"] == BATH:
+            bathed[row["segment"]] += row["segment_share"]
+    return np.maximum(1.0 - bathed, 0.0)
+
+
+def patches(state, rows, worn):
+    """Rows that have a patch of skin, now: pairs of row and block."""
+    return [(row, own) for row, own, on in zip(rows, state["rows"], worn) if on and row["place"] == ON_SKIN]
 
 
 def mean_skin(state, rows, worn, who):
     """Area-weighted mean of all skin [°C], patches under devices included."""
     total = (who.area * free_share(rows, worn, who) * state["skin"]).sum()
-    total += sum(row["area_m2"] * own["patch_C"] for row, own, on in zip(rows, state["rows"], worn) if on)
+    total += sum(row["area_m2"] * own["patch_C"] for row, own in patches(state, rows, worn))
     return total / who.surface_m2
 
 
@@ -517,9 +556,14 @@ def core_temperature(state, who):
     return (who.trunk_weight * state["core"]).sum()
 
 
+def shift_of_loss(state, who):
+    """How far fluid loss moves the set points of sweating and skin flow up [K]; drinking more than was lost moves none."""
+    return who.fluid_threshold_shift_K_pct * 100.0 * max(state["lost"], 0.0) / who.mass_kg
+
+
 def skin_flow_asked(state, now, core_C, skin_C, who):
     """Skin blood flow [L/min]: warmth opens, cold skin narrows, a hot core outweighs cold skin; sharp ceiling."""
-    warm = state["blood"] - who.skin_flow_set_core_C
+    warm = state["blood"] - who.skin_flow_set_core_C - shift_of_loss(state, who)
     warm += who.skin_flow_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
     cold = (
         who.constriction_skin_C - skin_C - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
@@ -529,11 +573,11 @@ def skin_flow_asked(state, now, core_C, skin_C, who):
 
 
 def sweat_asked(state, skin_C, who):
-    """Sweat rate before local factors and ceiling [kg/s]; a litre is a kilogram."""
-    warm = state["blood"] - who.sweat_set_core_C
+    """Sweat rate before local factors and ceiling [kg/s]; a litre is a kilogram. Drinking more than was lost adds none."""
+    warm = state["blood"] - who.sweat_set_core_C - shift_of_loss(state, who)
     warm += who.sweat_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
-    dulled = max(1.0 - who.sweat_fall_per_pct_loss * 100.0 * state["lost"] / who.mass_kg, 0.0)
-    return who.sweat_gain_L_h_K * max(warm, 0.0) * dulled / 3600.0
+    dulled = 1.0 - who.sweat_fall_per_pct_loss * 100.0 * state["lost"] / who.mass_kg
+    return who.sweat_gain_L_h_K * max(warm, 0.0) * min(max(dulled, 0.0), 1.0) / 3600.0
 
 
 def local_sweat(skin_C, who):
@@ -564,7 +608,7 @@ def derivative(state, now, rows, worn, who):
         * row["area_m2"]
         / who.area[row["segment"]]
         * local_sweat(own["patch_C"], who)
-        if on
+        if on and row["place"] == ON_SKIN
         else 0.0
         for row, own, on in zip(rows, state["rows"], worn)
     ]
@@ -587,7 +631,7 @@ def derivative(state, now, rows, worn, who):
     watts = {
         "core": who.rest_core * resting,
         "muscle": who.rest_muscle * resting
-        + who.work_share * (now.exercise_W - now.climbing_W)
+        + now.work_share * (now.exercise_W - now.work_W)
         + who.rest_muscle / who.rest_muscle.sum() * shiver,
         "fat": np.zeros(12),
         "skin": who.rest_skin * free * resting,
@@ -613,40 +657,50 @@ def derivative(state, now, rows, worn, who):
         watts["blood"] -= np.sum(flow)
 
     # Skin to air, and the film.
-    air = skin_to_air(state["skin"], state["film"], secreted, free, now, who)
+    air = skin_to_air(state["skin"], state["film"], secreted, free, share_in_air(rows, worn), now, who)
     watts["skin"] = watts["skin"] + air.convection + air.long_wave + air.sun + air.evaporation
     film = secreted - air.off - air.run_off + air.dew
 
-    # Devices.
+    # Devices, and water that is drunk, poured, bathed in. Whatever a row takes, some tissue gives.
     to_devices = 0.0
     water = dict.fromkeys(WATER, 0.0)
     water["sweat"] = secreted.sum() + central * sum(under)
     water["dripped"] = air.run_off.sum()
     row_rates = []
     for row, own, on, share_of_sweat in zip(rows, state["rows"], worn, under):
-        if not on:
-            row_rates.append(dict.fromkeys(ROW_STATES, 0.0))
-            continue
-        rate, to_skin, onto = device(row, own, state, central * share_of_sweat, resting, skin_W_K, now, who)
-        row_rates.append(rate)
-        watts["fat"][row["segment"]] -= to_skin.from_fat
-        watts["blood"] -= to_skin.from_blood
-        for place in (
-            row["drip_segment_1"],
-            row["drip_segment_2"],
-        ):  # drips land half and half, and warm up there
-            taken = onto / 2.0 * WATER_J_KGK * (state["skin"][place] - to_skin.store_C)
-            watts["skin"][place] -= taken
-            film[place] += onto / 2.0
-            rate["run_off_J"] += taken
+        rate, s, onto = dict.fromkeys(ROW_STATES, 0.0), row["segment"], 0.0
+        if on and row["place"] == ON_SKIN:
+            to_skin, onto = device(row, own, rate, state, central * share_of_sweat, resting, skin_W_K, now, who)
+            watts["fat"][s] -= to_skin.from_fat
+            watts["blood"] -= to_skin.from_blood
+            for place in (
+                row["drip_segment_1"],
+                row["drip_segment_2"],
+            ):  # drips land half and half, and warm up there
+                taken = onto / 2.0 * WATER_J_KGK * (state["skin"][place] - to_skin.store_C)
+                watts["skin"][place] -= taken
+                film[place] += onto / 2.0
+                rate["run_off_J"] += taken
+            water["wicked"] += rate["wicked_kg"]
+            water["dripped"] += to_skin.overflow
+        elif on and row["place"] == IN_STOMACH:
+            stomach(row, own, rate, state, who)
+            watts["gut"] -= rate["from_skin_J"] + rate["run_off_J"]
+        elif on and row["place"] == POURED:
+            onto = poured_over(row, own, rate, state["skin"][s])
+            watts["skin"][s] -= rate["run_off_J"]
+            film[s] += onto
+        elif on:
+            bath(row, rate, state["skin"][s], who.area[s] * free[s])
+            watts["skin"][s] -= rate["from_skin_J"]
         to_devices += rate["from_skin_J"] + rate["run_off_J"]
         water["received"] += onto
-        water["wicked"] += rate["wicked_kg"]
-        water["dripped"] += to_skin.overflow
+        row_rates.append(rate)
 
-    # Watts over heat capacity. Water that left took heat capacity with it, and the heat that was in it.
+    # Watts over heat capacity. Water that left took heat capacity with it, and the heat that was in it; water that
+    # was drunk and has passed on brings both back.
     breathed = breath_vapour / SWEAT_J_KG
-    losing = water["sweat"] + air.through.sum() + breathed
+    losing = water["sweat"] + air.through.sum() + breathed - sum(rate["drunk_kg"] for rate in row_rates)
     capacity = capacity_now(state, free, who)
     rates = {place: watts[place] / capacity[place] for place in capacity}
     if who.two_node:
@@ -667,7 +721,7 @@ def derivative(state, now, rows, worn, who):
                 BOOKS,
                 (
                     metabolic,
-                    -now.climbing_W,
+                    -now.work_W,
                     air.convection.sum(),
                     air.long_wave.sum(),
                     air.sun.sum(),
@@ -685,38 +739,40 @@ def derivative(state, now, rows, worn, who):
     return rates
 
 
-def skin_to_air(skin, film, secreted, free, now, who):
-    """What the uncovered skin of every segment gains from the air [W], and where its water goes [kg/s]."""
-    out, area = SimpleNamespace(), who.area * free
+def skin_to_air(skin, film, secreted, free, in_air, now, who):
+    """What the uncovered skin of every segment gains from the air [W], and where its water goes [kg/s].
+
+    Skin in a bath has no air: its share of the area is left out, and its film is washed away.
+    """
+    out, area = SimpleNamespace(), who.area * free * in_air
     h_c = np.maximum(now.h_forced, still_air_coefficient(skin - now.air_C))
     out.convection = area * now.dry_share * h_c * (now.air_C - skin)
     out.long_wave = (
         area * now.dry_share * long_wave_coefficient(skin, now.radiant_C, who) * (now.radiant_C - skin)
     )
-    out.sun = now.sun_W * free
+    out.sun = now.sun_W * free * in_air
     bare = LEWIS_K_KPA * h_c * SEA_LEVEL_KPA / now.pressure_kPa
     h_e = bare * (1.0 - who.covered + who.covered / (1.0 + bare * now.cloth_m2kPa_W))
     if_all_wet = h_e * area * (vapour_at_saturation(skin) - now.vapour_kPa) / SWEAT_J_KG  # kg/s
-    wet = who.wettedness_limit * np.clip(film / area / who.film_full_kg_m2, 0.0, 1.0)
+    wet = who.wettedness_limit * np.clip(film / (who.area * free) / who.film_full_kg_m2, 0.0, 1.0)
     outward = np.maximum(if_all_wet, 0.0)
     out.off = outward * wet
     out.through = outward * who.skin_diffusion_wettedness * (1.0 - wet)
     out.dew = np.maximum(-if_all_wet, 0.0)
-    surplus = np.maximum(film - who.film_full_kg_m2 * area, 0.0)
-    out.run_off = (
-        wet**2 / 2.0 * secreted + surplus / who.film_overflow_s
-    )  # dripping after ISO 7933, and overflow
+    surplus = np.maximum(film - who.film_hold_kg_m2 * area, 0.0)
+    onset = who.dripping_onset_wettedness  # Candas 1979: from here on sweat drips, the more the wetter
+    dripping = (1.0 - who.evaporating_share_when_wet) * np.maximum(wet - onset, 0.0) / (1.0 - onset)
+    out.run_off = dripping * secreted + surplus / who.film_overflow_s
     out.evaporation = (out.dew - out.through - out.off) * SWEAT_J_KG
     return out
 
 
-def device(row, own, state, sweat, resting, skin_W_K, now, who):
-    """One worn row: rates of its block, what its patch takes from the body, and drips that land on skin [kg/s]."""
+def device(row, own, rate, state, sweat, resting, skin_W_K, now, who):
+    """One worn row: fill the rates of its block; return what its patch takes, and drips that land on skin [kg/s]."""
     s, area = row["segment"], row["area_m2"]
     share = area / who.area[s]  # of the segment's skin
     store_C = store_temperature(own["store_J"], own["store_kg"], row)
     liquid_kg = own["store_kg"] - frozen_kg(own["store_J"], own["store_kg"], row)
-    rate = dict.fromkeys(ROW_STATES, 0.0)
     to_skin = SimpleNamespace(store_C=store_C)
 
     # The patch of skin: fat below, blood through it (less when cold), the store on it.
@@ -773,7 +829,50 @@ def device(row, own, state, sweat, resting, skin_W_K, now, who):
         dripped_kg=dripping + dew_dripping,
         wicked_kg=drunk,
     )
-    return rate, to_skin, row["drip_on_skin"] * dripping
+    return to_skin, row["drip_on_skin"] * dripping
+
+
+def stomach(row, own, rate, state, who):
+    """A drink: fill the rates of its block. The gut warms it, and warms what passes on to the body's temperature."""
+    drink_C, filling_kg = store_temperature(own["store_J"], own["store_kg"], row), own["store_kg"]
+    wall_W_K = row["contact_W_m2K"] * row["area_m2"] * filling_kg / (filling_kg + row["half_contact_kg"])
+    contact = wall_W_K * (state["gut"] - drink_C)
+    passing = (filling_kg - frozen_kg(own["store_J"], filling_kg, row)) / row["drip_s"]  # only what is liquid
+    body_C = sum(np.sum(share * state[place]) for place, share in who.water_share.items())
+    with_water = -passing * row["liquid_J_kgK"] * (drink_C - row["melt_high_C"])
+    rate.update(
+        store_J=contact + with_water,
+        store_kg=-passing,
+        from_skin_J=contact,
+        with_water_J=with_water,
+        run_off_J=passing * WATER_J_KGK * (body_C - drink_C),
+        dripped_kg=passing,
+        drunk_kg=passing,
+    )
+
+
+def poured_over(row, own, rate, skin_C):
+    """Water running over skin: fill the rates of its block; return what stays on the skin [kg/s].
+
+    What stays takes skin temperature; what runs off is warmed part of the way.
+    """
+    water_C, flowing = store_temperature(own["store_J"], own["store_kg"], row), own["store_kg"] / row["drip_s"]
+    staying = row["drip_on_skin"] * flowing
+    with_water = -flowing * row["liquid_J_kgK"] * (water_C - row["melt_high_C"])
+    rate.update(
+        store_J=with_water,
+        store_kg=-flowing,
+        with_water_J=with_water,
+        run_off_J=(staying + row["run_off_warming"] * (flowing - staying)) * WATER_J_KGK * (skin_C - water_C),
+        dripped_kg=flowing,
+    )
+    return staying
+
+
+def bath(row, rate, skin_C, free_m2):
+    """Skin in water that keeps its temperature: what the skin gives, the water carries away."""
+    contact = row["contact_W_m2K"] * free_m2 * row["segment_share"] * (skin_C - row["charge_C"])
+    rate.update(from_skin_J=contact, with_water_J=-contact)
 
 
 def capacity_now(state, free, who):
@@ -800,14 +899,9 @@ def heat_content(state, rows, worn, who):
     """Heat in all tissue above 0 °C [J]: capacities times temperatures."""
     capacity = capacity_now(state, free_share(rows, worn, who), who)
     total = sum(np.sum(capacity[place] * state[place]) for place in capacity)
-    for row, own, on in zip(rows, state["rows"], worn):
-        if on:
-            total += (
-                who.capacity["skin"][row["segment"]]
-                * row["area_m2"]
-                / who.area[row["segment"]]
-                * own["patch_C"]
-            )
+    for row, own in patches(state, rows, worn):
+        s = row["segment"]
+        total += who.capacity["skin"][s] * row["area_m2"] / who.area[s] * own["patch_C"]
     return float(total)
 
 
@@ -816,7 +910,7 @@ def water_on_skin(state):
     return float(state["film"].sum() + sum(own["film_kg"] for own in state["rows"]))
 
 
-# === putting on, refilling, taking off ============================================================
+# === putting on, refilling, taking off; drinking, pouring, bathing ================================
 
 
 def new_row(row, state):
@@ -828,18 +922,18 @@ def new_row(row, state):
     }
 
 
+def fresh_enthalpy(row, dry_J_K):
+    """Heat content of a fresh charge [J], zero when just melted; cold enough, a share of it is ice."""
+    charge_kg, ice_kg = row["charge_kg"], row["ice_share"] * row["charge_kg"]
+    if row["charge_C"] > row["melt_low_C"]:
+        return (charge_kg * row["liquid_J_kgK"] + dry_J_K) * (row["charge_C"] - row["melt_high_C"])
+    sensible = ice_kg * row["solid_J_kgK"] + (charge_kg - ice_kg) * row["liquid_J_kgK"] + dry_J_K
+    return sensible * (row["charge_C"] - row["melt_low_C"]) - ice_kg * row["latent_J_kg"]
+
+
 def refill(row, own):
     """Put a fresh charge into a store and book what it brings."""
-    above = row["charge_C"] - row["melt_low_C"]
-    if above <= 0.0:
-        fresh = (
-            -row["charge_kg"] * row["latent_J_kg"]
-            + (row["charge_kg"] * row["solid_J_kgK"] + row["dry_J_K"]) * above
-        )
-    else:
-        fresh = (row["charge_kg"] * row["liquid_J_kgK"] + row["dry_J_K"]) * (
-            row["charge_C"] - row["melt_high_C"]
-        )
+    fresh = fresh_enthalpy(row, row["dry_J_K"])
     own["charged_J"] += fresh - own["store_J"]
     own["charged_kg"] += row["charge_kg"]
     own["dripped_kg"] += own["store_kg"]
@@ -869,6 +963,45 @@ def take_off(r, state, rows, worn, who):
     state["skin"][s] = (left * state["skin"][s] + row["area_m2"] * own["patch_C"]) / (left + row["area_m2"])
     state["film"][s] += own["film_kg"]
     own["film_kg"] = 0.0
+
+
+def add_portion(row, own):
+    """A drink joins what is still in the stomach, poured water what is still running; book what it brings.
+
+    The small dry heat capacity that keeps an empty row's temperature defined comes with the first portion only.
+    """
+    brings = fresh_enthalpy(row, 0.0 if own["charged_kg"] > 0.0 else row["dry_J_K"])
+    for store, charged, amount in (("store_J", "charged_J", brings), ("store_kg", "charged_kg", row["charge_kg"])):
+        own[store] += amount
+        own[charged] += amount
+
+
+def climb_out(row, state, rows, worn, who):
+    """Skin that was in the bath comes out with a full film."""
+    s = row["segment"]
+    full_kg = who.film_full_kg_m2 * who.area[s] * free_share(rows, worn, who)[s] * row["segment_share"]
+    clinging = max(full_kg - state["film"][s], 0.0)
+    state["film"][s] += clinging
+    state["water"]["received"] += clinging
+
+
+def happen(action, r, state, rows, worn, who):
+    """One event: "put_on", "refill" or "take_off", whatever that means for the row."""
+    row, place = rows[r], rows[r]["place"]
+    if place in (IN_STOMACH, POURED):
+        if action != "take_off":  # what is swallowed stays swallowed
+            worn[r] = True
+            add_portion(row, state["rows"][r])
+    elif place == BATH:
+        if action == "take_off" and worn[r]:
+            climb_out(row, state, rows, worn, who)
+        worn[r] = worn[r] if action == "refill" else action == "put_on"
+    elif action == "put_on" and not worn[r]:
+        put_on(r, state, rows, worn, who)
+    elif action == "take_off" and worn[r]:
+        take_off(r, state, rows, worn, who)
+    elif action == "refill" and worn[r]:
+        refill(row, state["rows"][r])
 
 
 # === stepping =====================================================================================
@@ -936,12 +1069,8 @@ def simulate(who, pieces, rows, events, save_times_s, state, fast, method, step_
     state = mix((1.0, {**state, "rows": [new_row(row, state) for row in rows]}))
     for time_s, following in zip(stops, [*stops[1:], None]):
         for event_s, r, action in events:
-            if event_s == time_s and action == "put_on" and not worn[r]:
-                put_on(r, state, rows, worn, who)
-            elif event_s == time_s and action == "take_off" and worn[r]:
-                take_off(r, state, rows, worn, who)
-            elif event_s == time_s and action == "refill" and worn[r]:
-                refill(rows[r], state["rows"][r])
+            if event_s == time_s:
+                happen(action, r, state, rows, worn, who)
         if time_s in save_times_s:
             saved.append((time_s, mix((1.0, state)), dict(fast)))
         if following is None:
@@ -953,6 +1082,6 @@ def simulate(who, pieces, rows, events, save_times_s, state, fast, method, step_
             middle = time_s + (k + 0.5) * h
             asked = power_asked(state, piece, rows, worn, middle, who)
             fast, mean_W = move_fast_states(fast, asked, piece, h, who)
-            climbing = climbing_power(state, piece, rows, worn, who)
-            now = settings_of_step(piece, middle, mean_W, climbing, who)
+            work = external_work(state, piece, rows, worn, who)
+            now = settings_of_step(piece, middle, mean_W, work, who)
             state = method(lambda y, now=now: derivative(y, now, rows, worn, who), state, h)

@@ -76,8 +76,11 @@ MAY_IMPORT = {
     "story": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS},
     "instant": {*BASE, *LAWS, "inputs", "cooling", "engine", *RESULTS},
     "study": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story"},
+    "evidence": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "study"},
     "look": {"variables", "cautions"},
-    "cli": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "instant", "study", "look", "thermosim"},
+    "cli": {
+        *BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "instant", "study", "evidence", "look", "thermosim",
+    },  # fmt: skip
 }
 # Outside the package and the standard library; what is not named here may import any of the dependencies.
 OUTSIDE = {

@@ -1,27 +1,22 @@
 """The compiled engine against the basic twin; and proof that the books would show a forgotten counterpart."""
 
-import re
-import types
-from pathlib import Path
-
 import basic_twin as twin
 import numpy as np
 import pytest
 import twin_bridge as bridge
 
 from thermosim.cooling import ice_collar
-from thermosim.cooling.device import flatten_cooling
+from thermosim.cooling.device import Worn, flatten_cooling
+from thermosim.cooling.water import Bath, Drink, PouredWater
 from thermosim.engine import balance as balance_module
-from thermosim.engine import device_rows as device_module
 from thermosim.engine import methods, run
 from thermosim.engine import nodes as n
-from thermosim.engine.integrate import D_HEART, D_REST, S_CLOSURE, S_THROUGHPUT, S_WATER
+from thermosim.engine.integrate import D_HEART, D_REST, S_CLOSURE, S_THROUGHPUT, S_WATER, apply_event
 from thermosim.engine.plan import plan_steps
 from thermosim.engine.prepare import heart_rate, power_demand, prepare, prepare_body, update_fast, work_rate
-from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
+from thermosim.engine.records import EVENT
 from thermosim.inputs.flat import runner_record
 
-ACTIONS = {PUT_ON: "put_on", TAKE_OFF: "take_off", REFILL: "refill"}
 SHIFTS = ("air_temperature_shift_K", "vapour_pressure_factor", "air_speed_factor", "solar_factor")
 
 
@@ -63,7 +58,8 @@ def a_thousand_cases():
 
 
 def test_every_rate_at_a_thousand_random_states():
-    worn_cases = bare = tight = dew = frozen = 0
+    bare = tight = dew = frozen = refrozen = 0
+    places, activities, given = np.zeros(4, dtype=int), np.zeros(3, dtype=int), 0
     work = run.new_work(n.MAX_ROWS)
     for case, rng, record, who in a_thousand_cases():
         rows, piece = bridge.random_rows(rng, who.area), bridge.random_piece(rng)
@@ -74,8 +70,7 @@ def test_every_rate_at_a_thousand_random_states():
 
         # the engine
         vector, size = bridge.to_vector(state), n.BASE + rows.size * n.ROW_SIZE
-        work.active[:] = 0
-        work.active[: rows.size] = worn
+        work.active[:] = bridge.active_of(rows, worn)
         work.heat[:] = 0.0
         kept = np.array([fast[name] for name in bridge.FAST])
         rate = np.full(size, np.nan)
@@ -102,7 +97,7 @@ def test_every_rate_at_a_thousand_random_states():
         # the twin
         asked = twin.power_asked(state, plain_piece, plain_rows, worn, time_s, who)
         moved, mean_W = twin.move_fast_states(fast, asked, plain_piece, seconds, who)
-        up_W = twin.climbing_power(state, plain_piece, plain_rows, worn, who)
+        up_W = twin.external_work(state, plain_piece, plain_rows, worn, who)
         now = twin.settings_of_step(plain_piece, time_s, mean_W, up_W, who)
         slopes = twin.derivative(state, now, plain_rows, worn, who)
         beats = twin.heart_rate(state, moved, plain_rows, worn, who)
@@ -122,12 +117,47 @@ def test_every_rate_at_a_thousand_random_states():
             np.full(8, 1e-10),
             f"heart rate of case {case}",
         )
-        worn_cases += any(worn)
-        bare += any(on and row["wicks"] for on, row in zip(worn, plain_rows))
-        tight += any(on and not row["wicks"] for on, row in zip(worn, plain_rows))
-        frozen += any(on and own["store_J"] < 0 for on, own in zip(worn, state["rows"]))
+        on_now = [(row, own) for row, own, on in zip(plain_rows, state["rows"], worn) if on]
+        here = [row["place"] for row, _ in on_now]
+        places += [place in here for place in range(4)]
+        activities[plain_piece["activity"]] += 1
+        given += plain_piece["power_W"] >= 0.0
+        bare += any(row["wicks"] and row["place"] == twin.ON_SKIN for row, _ in on_now)
+        tight += any(not row["wicks"] and row["place"] == twin.ON_SKIN for row, _ in on_now)
+        frozen += any(own["store_J"] < 0 and row["place"] == twin.ON_SKIN for row, own in on_now)
+        refrozen += any(own["store_J"] < 0 and row["place"] == twin.IN_STOMACH for row, own in on_now)
         dew += slopes["water"]["condensed"] > 0.0
-    assert min(worn_cases, bare, tight, frozen) > 200 and dew > 50  # the cases are not all alike
+    # the cases are not all alike
+    assert min(bare, tight, frozen, refrozen, given, *places, *activities) > 150 and dew > 50
+
+
+def test_every_event_at_random_states():
+    """Putting on, drinking again, pouring again, climbing out, refilling: the same state after it, number by number."""
+    rng, done = np.random.default_rng(7), {}
+    work = run.new_work(n.MAX_ROWS)
+    for case in range(400):
+        if case % 20 == 0:
+            runner = bridge.random_person(rng)
+            record, who = runner_record(runner), twin.make_person(runner)
+        rows = np.concatenate([bridge.random_rows(rng, who.area), bridge.random_water(rng)])
+        plain_rows = bridge.plain(rows)
+        state = bridge.random_state(rng, who, plain_rows)
+        for own in state["rows"]:
+            own["charged_kg"] = rng.choice([0.0, 0.5])
+        worn = [bool(rng.random() < 0.6) for _ in plain_rows]
+        vector = bridge.to_vector(state)
+        work.active[:] = bridge.active_of(rows, worn)
+        prepare_body(work.seg, record[0], rows, work.active, rows.size)
+        for r, action in ((int(rng.integers(rows.size)), int(rng.integers(3))) for _ in range(4)):
+            event = np.array([(0.0, r, action)], dtype=EVENT)[0]
+            apply_event(vector, event, rows, work.active, rows.size, work.seg, record[0], work.heat)
+            twin.happen(bridge.ACTIONS[action], r, state, plain_rows, worn, who)
+            assert list(work.active) == list(bridge.active_of(rows, worn))
+            plain = bridge.to_vector(state)
+            assert_close(vector, plain, np.full(plain.size, 1e-15) + 1e-12 * (np.abs(plain) > 1e3), f"case {case}")
+            what = plain_rows[r]["place"], action
+            done[what] = done.get(what, 0) + 1
+    assert len(done) == 12 and min(done.values()) > 20
 
 
 # --- trajectories --------------------------------------------------------------------------------------------------
@@ -195,7 +225,7 @@ def test_trajectory_with_equal_steps(name, covered):
         twin.make_person(runner),
         bridge.plain(pieces),
         bridge.plain(rows),
-        [(float(e["time_s"]), int(e["row"]), ACTIONS[int(e["action"])]) for e in events],
+        bridge.happenings(events),
         list(saves),
         bridge.to_twin(start.state),
         bridge.fast_to_twin(start.fast),
@@ -217,6 +247,80 @@ def test_trajectory_with_equal_steps(name, covered):
     assert engine.diagnostics[-1, D_HEART] == pytest.approx(
         engine.diagnostics[-1, D_REST : D_REST + 7].sum(), abs=1e-9
     )
+
+
+def a_hot_day():
+    """Running, cycling before a fan with given power, rest: a drink in portions, slurry, poured water, a bath, a collar."""
+    runner = bridge.person(heat_days=5.0, clothing="shorts_and_shoes")
+    pieces = np.concatenate(
+        [
+            bridge.piece(0.0, 480.0, 3.4, 34.0, 0.5, solar_W_m2_0=600.0, solar_W_m2_1=500.0),
+            bridge.piece(
+                480.0,
+                960.0,
+                0.0,
+                34.0,
+                0.5,
+                activity=twin.CYCLING,
+                power_W=720.0,
+                given_work_W=150.0,
+                swing_m_s=1.0,
+                upright=0.5,
+                ground_air=0.0,
+                fan_m_s=2.5,
+            ),
+            bridge.piece(960.0, 1500.0, 0.0, 34.0, 0.6, activity=twin.RESTING, upright=0.3, wind_m_s_0=0.3, wind_m_s_1=0.8),
+            bridge.piece(1500.0, 1800.0, 3.0, 30.0, 0.6),
+        ]
+    )
+    cooling = [
+        Worn(Drink(0.2, 8.0), from_min=2.0, refill_min=(5.0, 11.5)),
+        Worn(Drink(0.3, -1.0, ice_share=0.4, name="slurry"), from_min=9.0),
+        Worn(PouredWater(0.4, 20.0, segments=("head", "neck", "back")), from_min=4.0, refill_min=(4.1, 26.0)),
+        Worn(Bath(15.0, segments=("forearms", "hands", "lower_legs")), from_min=17.0, to_min=23.0),
+        ice_collar(0.15, True, from_min=3.0, to_min=25.5),
+    ]
+    return runner, pieces, cooling
+
+
+@pytest.mark.parametrize("name", METHODS)
+def test_trajectory_of_a_day_with_water(name):
+    """Every kind of row and of activity in one run: temperatures agree to a nanokelvin."""
+    method, stages, stepper, step_s = METHODS[name]
+    runner, pieces, cooling = a_hot_day()
+    record = runner_record(runner)
+    rows, events, _ = flatten_cooling(cooling, record[0]["area_m2"], 1800.0)
+    start, saves = run.settle(record), np.arange(0.0, 1801.0, 60.0)
+    step_s = float(plan_steps(record, pieces, rows[None], method, stages, step_s)[1][0])  # what stability allows
+    engine = run.run(
+        record, pieces, rows, events, saves, start=start, method=method, stages=stages, step_s=step_s, first_step_s=step_s
+    )
+    assert engine.status == n.DONE
+    saved = twin.simulate(
+        twin.make_person(runner),
+        bridge.plain(pieces),
+        bridge.plain(rows),
+        bridge.happenings(events),
+        list(saves),
+        bridge.to_twin(start.state),
+        bridge.fast_to_twin(start.fast),
+        stepper,
+        step_s,
+    )
+    plain = np.array([bridge.to_vector(state) for _, state, _ in saved])
+    blocks = n.BASE + n.ROW_SIZE * np.arange(rows.size)
+    temperatures = [*range(n.RECTAL + 1), *(blocks + n.PATCH_C), *(blocks + n.OUTER_C)]
+    assert np.abs(engine.states - plain)[:, temperatures].max() < 1e-9  # K
+    scale = np.maximum(np.abs(plain).max(axis=0), 1e-6)
+    assert (np.abs(engine.states - plain) / scale).max() < 1e-9
+    fasts = np.array([[fast[key] for key in bridge.FAST] for _, _, fast in saved])
+    np.testing.assert_allclose(engine.fasts, fasts, rtol=1e-9, atol=1e-9)
+    # it is a run in which all of it happens
+    drunk = plain[-1, blocks[:2] + n.ROW_DRUNK]
+    assert drunk[0] > 0.3 and drunk[1] > 0.05 and plain[-1, blocks[0] + n.ROW_CHARGED_KG] == pytest.approx(0.6)
+    assert np.diff(plain[:, n.LOST]).min() < -1e-3  # a minute in which more is taken up than lost
+    assert plain[20:23, n.SKIN + n.HANDS].max() < 19.0 < plain[-1, n.SKIN + n.HANDS] - 2.0
+    assert plain[-1, blocks[2:5] + n.ROW_CHARGED_KG].sum() == pytest.approx(1.2) and plain[-1, n.RECEIVED] > 0.2
 
 
 def test_books_close_from_outside_in_a_run_with_a_device():
@@ -283,25 +387,6 @@ WATER_MUTATIONS = {
 }
 
 
-def altered_balance(mutation):
-    """The balance and its device rows from their own source text with one place changed, run as plain Python."""
-    texts, fits = [], 0
-    for module in (device_module, balance_module):
-        text = Path(module.__file__).read_text(encoding="utf-8")
-        plain = "\n\ndef compiled(function):\n    return function\n"
-        text, found = re.subn(r"\nfrom thermosim\._jit import compiled\b", plain, text)
-        assert found == 1
-        if mutation:
-            text, found = re.subn(*mutation, text)
-            fits += found
-        texts.append(text.replace("from thermosim.engine.device_rows import device_row\n", ""))
-    assert not mutation or fits == 1, f"the mutation {mutation[0]!r} fits {fits} places: bring it up to date"
-    module = types.ModuleType("altered_balance")
-    for text in texts:
-        exec(compile(text, "altered balance", "exec"), module.__dict__)
-    return module.balance
-
-
 def some_minutes(mutation, covered, air_C, humidity, skin_C):
     """Run ten minutes with a dripping collar, plain Python RK4, and close the books from outside.
 
@@ -327,7 +412,7 @@ def some_minutes(mutation, covered, air_C, humidity, skin_C):
     prepare_body(work.seg, record[0], rows, work.active, 1)
     stretch = bridge.piece(0.0, 600.0, 3.6, air_C, humidity)
     step = prepare(work.seg, record[0], stretch[0], 300.0, 900.0, 0.0)
-    altered, h, y = altered_balance(mutation), 5.0, before.copy()
+    altered, h, y = bridge.altered_balance(mutation), 5.0, before.copy()
 
     def slope(vector):
         rate = np.zeros(vector.size)

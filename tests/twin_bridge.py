@@ -1,13 +1,28 @@
-"""From the engine's flat arrays to the basic twin's plain dictionaries and back; random plausible cases for both."""
+"""From the engine's flat arrays to the twin's plain dictionaries and back; random cases; the balance with an error put in."""
 
+import re
+import types
+from pathlib import Path
 from types import SimpleNamespace
 
 import basic_twin as twin
 import numpy as np
 
 from thermosim.cooling import boundary_row
+from thermosim.engine import balance as balance_module
+from thermosim.engine import device_rows as device_module
 from thermosim.engine import nodes as n
-from thermosim.engine.records import PIECE, ROW
+from thermosim.engine import water_rows as water_module
+from thermosim.engine.records import (
+    BATH,
+    IN_STOMACH,
+    PIECE,
+    POURED,
+    PUT_ON,
+    REFILL,
+    ROW,
+    TAKE_OFF,
+)
 from thermosim.parameters import PARAMETERS, SEGMENTS
 from thermosim.physics.air import saturation_pressure
 
@@ -38,8 +53,10 @@ BLOCK = (
     n.ROW_WICKED,
     n.ROW_CHARGED_KG,
     n.ROW_CHARGED_J,
+    n.ROW_DRUNK,
 )
 FAST = ("oxygen_fast", "oxygen_slow", "heart_work", "distance", "running_s")
+ACTIONS = {PUT_ON: "put_on", TAKE_OFF: "take_off", REFILL: "refill"}
 
 
 def to_vector(state: dict) -> np.ndarray:
@@ -82,6 +99,37 @@ def plain(records: np.ndarray) -> list[dict]:
     return [{name: record[name].item() for name in records.dtype.names} for record in records]
 
 
+def happenings(events: np.ndarray) -> list[tuple[float, int, str]]:
+    """Events of a run in the twin's words."""
+    return [(float(e["time_s"]), int(e["row"]), ACTIONS[int(e["action"])]) for e in events]
+
+
+def active_of(rows: np.ndarray, on) -> np.ndarray:
+    """What the engine keeps in ``active`` for rows that are on or off: one more than the place; 0 is off."""
+    active = np.zeros(n.MAX_ROWS, dtype=np.int64)
+    active[: rows.size] = np.where(on, rows["place"] + 1, 0)
+    return active
+
+
+def altered_balance(mutation):
+    """The balance and its rows from their own source text with one place changed, run as plain Python."""
+    texts, fits = [], 0
+    for part in (device_module, water_module, balance_module):
+        text = Path(part.__file__).read_text(encoding="utf-8")
+        plain_compiled = "\n\ndef compiled(function):\n    return function\n"
+        text, found = re.subn(r"\nfrom thermosim\._jit import compiled\b", plain_compiled, text)
+        assert found == 1
+        if mutation:
+            text, found = re.subn(*mutation, text)
+            fits += found
+        texts.append(re.sub(r"\nfrom thermosim\.engine\.(device|water)_rows import [^\n]+", "", text))
+    assert not mutation or fits == 1, f"the mutation {mutation[0]!r} fits {fits} places: bring it up to date"
+    module = types.ModuleType("altered_balance")
+    for text in texts:
+        exec(compile(text, "altered balance", "exec"), module.__dict__)
+    return module.balance
+
+
 def person(**fields) -> SimpleNamespace:
     """A runner as the engine's front door takes one; what is left out is an invented 65-kg runner."""
     usual = {
@@ -113,6 +161,9 @@ def piece(start_s, end_s, speed_m_s, air_C, humidity, **fields) -> np.ndarray:
         "ground_air": 1.0,
         "wind_across": 1.0,
         "gait": -1,
+        "swing_m_s": speed_m_s,
+        "power_W": -1.0,
+        "upright": 1.0,
     }
     for side in "01":
         usual |= {
@@ -156,7 +207,7 @@ def random_overrides(rng) -> dict[str, float]:
 
 
 def random_piece(rng) -> np.ndarray:
-    """Any effort in any weather, with straight-line changes."""
+    """Any effort in any weather, with straight-line changes; now and then cycling or at rest, with or without a given power."""
     fields = {
         f"{name}_{side}": rng.uniform(low, high)
         for side in "01"
@@ -169,12 +220,19 @@ def random_piece(rng) -> np.ndarray:
         )
     }
     angle, gait = rng.uniform(0, np.pi), int(rng.choice([-1, -1, 0, 1, 2]))
+    speed_m_s = rng.choice([0.0, 0.03, rng.uniform(0.1, 2.5), rng.uniform(1.5, 6.5)])
     return piece(
         0.0,
         600.0,
-        rng.choice([0.0, 0.03, rng.uniform(0.1, 2.5), rng.uniform(1.5, 6.5)]),
+        speed_m_s,
         0.0,
         0.5,
+        swing_m_s=rng.choice([speed_m_s, 0.0, rng.uniform(0, 2)]),
+        activity=rng.choice([twin.ON_FOOT, twin.ON_FOOT, twin.CYCLING, twin.RESTING]),
+        power_W=rng.choice([-1.0, -1.0, 0.0, rng.uniform(60, 1500)]),
+        given_work_W=rng.choice([0.0, rng.uniform(0, 300)]),
+        upright=rng.choice([1.0, rng.uniform(0, 1)]),
+        seated=rng.choice([0.0, 1.0]),
         gait=gait,
         grade=rng.choice([0.0, rng.uniform(-0.1, 0.1), rng.uniform(-0.45, 0.45)]),
         carried_kg=rng.choice([0.0, rng.uniform(0, 12)]),
@@ -218,7 +276,30 @@ def random_rows(rng, area_m2) -> np.ndarray:
             "drip_segment_2": rng.integers(12),
         }
         rows.append(boundary_row(SEGMENTS[segment], **fields))
+    rows += [random_water(rng) for _ in range(rng.integers(0, 4))]
     return np.concatenate(rows) if rows else np.zeros(0, dtype=ROW)
+
+
+def random_water(rng) -> np.ndarray:
+    """A drink or slurry, water poured somewhere, or a bath that some of a segment is in."""
+    place = int(rng.choice([IN_STOMACH, POURED, BATH]))
+    melt_low = 0.0 if rng.random() < 0.7 else rng.uniform(0, 4)
+    return boundary_row(
+        "abdomen" if place == IN_STOMACH else SEGMENTS[rng.integers(n.N_SEGMENTS)],
+        place=place,
+        area_m2=rng.uniform(0.01, 0.1),
+        contact_W_m2K=rng.uniform(20, 500),
+        charge_kg=rng.uniform(0.02, 1.5),
+        charge_C=rng.uniform(-5, 5) if rng.random() < 0.5 else rng.uniform(0, 45),
+        ice_share=rng.choice([0.0, 1.0, rng.uniform(0, 1)]),
+        melt_low_C=melt_low,
+        melt_high_C=melt_low + rng.choice([0.0, rng.uniform(0, 3)]),
+        drip_s=rng.uniform(5, 2000),
+        drip_on_skin=rng.uniform(0, 1),
+        run_off_warming=rng.uniform(0, 1),
+        half_contact_kg=rng.uniform(0.02, 0.6),
+        segment_share=rng.choice([1.0, rng.uniform(0, 1)]),
+    )
 
 
 def random_state(rng, who, rows) -> dict:
@@ -233,7 +314,7 @@ def random_state(rng, who, rows) -> dict:
         "gut": core + rng.uniform(-2, 0.5),
         "rectal": core + rng.uniform(-1, 0.3),
         "film": rng.choice([0.0, 1.0, 1.6]) * rng.uniform(0, 1, 12) * who.film_full_kg_m2 * who.area,
-        "lost": rng.choice([0.0, rng.uniform(0, 3.5)]),
+        "lost": rng.choice([0.0, rng.uniform(0, 3.5), rng.uniform(-1.5, 0)]),  # negative: drunk more than was lost
         "joules_water": rng.uniform(0, 1e5),
         "joules": {name: rng.normal(0, 1e6) for name in twin.BOOKS},
         "water": {name: rng.uniform(0, 2) for name in twin.WATER},
@@ -252,6 +333,8 @@ def random_state(rng, who, rows) -> dict:
             "from_skin_J": rng.uniform(0, 1e5),
             "dripped_kg": rng.uniform(0, 0.1),
         }
+        if row["place"] == POURED:
+            own["store_J"] = charge * row["liquid_J_kgK"] * rng.uniform(0, 45)
         state["rows"].append(own)
     return state
 

@@ -4,14 +4,14 @@ import numpy as np
 
 from thermosim.constants import SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
-from thermosim.engine.records import PUT_ON, REFILL
+from thermosim.engine.records import ON_SKIN, PUT_ON, REFILL
 
 
 def worn_at(times_s, rows, events) -> np.ndarray:
     """Return which rows are worn just after each time, shape (time, row)."""
     worn = np.zeros((len(times_s), rows.size), dtype=bool)
     for event in events:
-        if event["action"] != REFILL:
+        if event["action"] != REFILL and rows[event["row"]]["place"] == ON_SKIN:
             worn[times_s >= event["time_s"] - 1e-9, event["row"]] = event["action"] == PUT_ON
     return worn
 
@@ -58,7 +58,7 @@ def energy_closure(times_s, states, runner, rows, worn) -> tuple[np.ndarray, flo
 
 
 def water_closure(states, n_rows) -> float:
-    """Return what the water on the skin is short of its books at the end [kg]."""
+    """Return what the water on the skin, or in the body, is short of its books at the end [kg]."""
 
     def on_skin(state):
         return state[n.FILM : n.LOST].sum() + sum(
@@ -78,6 +78,10 @@ def water_closure(states, n_rows) -> float:
     end, begin = states[-1], states[0]
     film = on_skin(end) - on_skin(begin) - (booked(end) - booked(begin))
     body = (end[n.LOST] - begin[n.LOST]) - sum(end[i] - begin[i] for i in (n.SWEAT, n.DIFFUSED, n.BREATHED))
+    body += sum(
+        end[n.BASE + r * n.ROW_SIZE + n.ROW_DRUNK] - begin[n.BASE + r * n.ROW_SIZE + n.ROW_DRUNK]
+        for r in range(n_rows)
+    )
     return float(np.max(np.abs([film, body])))
 
 

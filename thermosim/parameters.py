@@ -7,10 +7,16 @@ Values began as literature values. They are not calibrated yet: some were then s
 checks come out, and a few ranges were widened for it (see "Values set by hand" in ``DEVELOPERS.md``), so those checks are no independent evidence
 for them. A later part calibrates all of them once against published experiments.
 
+Where ``calibrated.toml`` lies beside this file, its values replace those written here: they were found by
+``python -m thermosim.evidence.calibrate`` from published experiments. Such an entry also carries the ``prior`` that the
+calibration began from, its ``standard_error``, and whether the experiments ``determined`` it; all others are ``not fitted``.
+
 Confidence: ``high`` (several sources or a standard), ``medium`` (one source or from memory), ``low`` (a guess
 inside what is plausible; the result says how much hangs on it).
 """
 
+import tomllib
+from pathlib import Path
 from typing import NamedTuple
 
 
@@ -24,6 +30,9 @@ class Parameter(NamedTuple):
     sd: float
     source: str
     confidence: str
+    prior: float | None = None
+    standard_error: float | None = None
+    determined: str = "not fitted"  # or "yes", "no"
 
 
 # fmt: off
@@ -51,6 +60,7 @@ PARAMETERS: dict[str, Parameter] = {
     # --- energetics -------------------------------------------------------------------------------------------
     "resting_power_W_kg": Parameter(1.2, "W/kg", 1.0, 1.6, 0.06, "quiet rest; 1 met is 58 W/m2", "high"),
     "standing_power_W_kg": Parameter(0.3, "W/kg", 0.1, 0.6, 0.0, "standing over lying rest; ISO 8996, from memory", "medium"),
+    "seated_power_W_kg": Parameter(0.22, "W/kg", 0.1, 0.4, 0.0, "sitting adds 10 W/m2 to basal 45 W/m2; ISO 8996, from memory", "medium"),
     "respiratory_quotient": Parameter(0.90, "1", 0.80, 1.0, 0.0, "moderate endurance running", "medium"),
     "economy_spread": Parameter(1.0, "1", 0.8, 1.25, 0.05, "spread of running economy between trained runners", "high"),
     "walk_run_switch_m_s": Parameter(2.0, "m/s", 1.8, 2.3, 0.0, "preferred transition, Froude number about 0.5", "high"),
@@ -70,7 +80,7 @@ PARAMETERS: dict[str, Parameter] = {
     "back_flow_L_min": Parameter(1.00, "L/min", 0.5, 1.4, 0.0, "kidneys (1.2 L/min at rest) and spine", "low"),
     "bone_flow_L_min_kg": Parameter(0.02, "L/min/kg", 0.01, 0.05, 0.0, "limb cores", "low"),
     "gut_flow_L_min": Parameter(0.30, "L/min", 0.1, 0.6, 0.0, "wall of stomach and upper gut", "low"),
-    "fat_flow_L_min_kg": Parameter(0.018, "L/min/kg", 0.01, 0.04, 0.0, "adipose tissue; textbook", "medium"),
+    "fat_flow_L_min_kg": Parameter(0.012, "L/min/kg", 0.01, 0.04, 0.0, "adipose tissue; textbook", "medium"),
     # --- skin blood flow -----------------------------------------------------------------------------------------
     "skin_flow_rest_L_min": Parameter(0.22, "L/min", 0.15, 0.5, 0.03, "6.3 L/h/m2 in the two-node model is 0.19; textbooks to 0.4", "high"),
     "skin_flow_gain_L_min_K": Parameter(1.8, "L/min/K", 1.0, 8.0, 0.4, "two-node 120 L/h/m2K is 3.6 L/min/K; ASHRAE, from memory", "medium"),
@@ -79,11 +89,11 @@ PARAMETERS: dict[str, Parameter] = {
     "skin_flow_ceiling_rest_L_min": Parameter(7.0, "L/min", 5.0, 8.0, 0.5, "whole-body heating at rest", "high"),
     "skin_flow_ceiling_exercise_L_min": Parameter(2.4, "L/min", 1.5, 4.0, 0.3, "hard exercise; flattens near core 38 (Gonzalez-Alonso 1999)", "medium"),
     "skin_flow_ceiling_intensity": Parameter(0.50, "1", 0.3, 0.7, 0.0, "share of maximal uptake at which the exercise ceiling is reached", "low"),
-    "constriction_skin_C": Parameter(28.0, "degC", 24.0, 33.0, 0.6, "mean skin below which skin flow is cut", "medium"),
+    "constriction_skin_C": Parameter(33.0, "degC", 30.0, 33.7, 0.4, "mean skin below which skin flow is cut while the core is not warm; two-node 33.7", "medium"),
     "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.0, "two-node value", "medium"),
-    "constriction_override": Parameter(2.5, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
-    "local_flow_cold_C": Parameter(12.0, "degC", 5.0, 18.0, 0.0, "local skin temperature of least flow", "medium"),
-    "local_flow_warm_C": Parameter(32.0, "degC", 28.0, 34.0, 0.0, "local skin temperature of unhindered flow", "medium"),
+    "constriction_override": Parameter(5.0, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
+    "local_flow_cold_C": Parameter(16.0, "degC", 5.0, 24.0, 0.0, "local skin temperature of least flow; local cooling to 24 degC takes half to two thirds of it (Johnson & Kellogg, from memory)", "medium"),
+    "local_flow_warm_C": Parameter(33.5, "degC", 28.0, 35.0, 0.0, "local skin temperature of unhindered flow", "medium"),
     "local_flow_floor": Parameter(0.10, "1", 0.02, 0.3, 0.03, "share of flow left under cold", "low"),
     # --- sweating ------------------------------------------------------------------------------------------------
     "sweat_set_core_C": Parameter(36.95, "degC", 36.6, 37.3, 0.12, "threshold at skin 33.7; core 36.7 to 37.0 at skin 34", "medium"),
@@ -95,11 +105,14 @@ PARAMETERS: dict[str, Parameter] = {
     "sweat_local_reference_C": Parameter(34.0, "degC", 33.0, 35.0, 0.0, "Nadel 1971", "high"),
     "maximum_sweat_rate_L_h": Parameter(1.5, "L/h", 0.6, 3.7, 0.3, "runners 1 to 2 L/h; 1.8 measured in a winner, Pugh 1967", "medium"),
     "sweat_fall_per_pct_loss": Parameter(0.04, "1/%", 0.0, 0.1, 0.0, "sweating falls with fluid loss; reviews", "low"),
+    "fluid_threshold_shift_K_pct": Parameter(0.06, "K/%", 0.0, 0.15, 0.0, "thresholds rise with fluid loss; core 0.1 to 0.25 K higher per 1 % (Sawka 2001)", "low"),
     "skin_diffusion_wettedness": Parameter(0.06, "1", 0.03, 0.08, 0.0, "water through dry skin; two-node value", "high"),
     "film_full_kg_m2": Parameter(0.035, "kg/m2", 0.02, 0.06, 0.0, "water the skin holds before it runs off", "low"),
+    "cloth_water_kg_m2": Parameter(0.15, "kg/m2", 0.05, 0.4, 0.0, "water that light kit holds over the skin it covers; a soaked singlet weighs 100 to 150 g more", "low"),
     "film_overflow_s": Parameter(40.0, "s", 20.0, 120.0, 0.0, "time in which the surplus runs off", "low"),
     "wettedness_limit_unacclimatised": Parameter(0.85, "1", 0.7, 1.0, 0.04, "ISO 7933", "high"),
     "dripping_onset_wettedness": Parameter(0.70, "1", 0.6, 0.8, 0.0, "sweat evaporates almost fully below 0.7; Candas 1979, from memory", "medium"),
+    "evaporating_share_when_wet": Parameter(0.67, "1", 0.5, 0.8, 0.0, "sweat that still evaporates on fully wet skin; Candas 1979, from memory", "medium"),
     # --- acclimatisation ----------------------------------------------------------------------------------------
     "heat_days_scale": Parameter(5.0, "days", 3.0, 8.0, 0.0, "most of the gain in 5 to 7 days", "high"),
     "acclimatised_threshold_shift_K": Parameter(-0.25, "K", -0.35, -0.1, 0.0, "thresholds fall by 0.2 to 0.3", "medium"),
@@ -118,6 +131,15 @@ PARAMETERS: dict[str, Parameter] = {
     "permeability_index": Parameter(0.38, "1", 0.25, 0.50, 0.0, "vapour permeability of light clothing, turns clo into vapour resistance; ISO 9920", "high"),
     "mean_body_core_weight": Parameter(0.80, "1", 0.64, 0.90, 0.0, "weight of core in mean body temperature in the heat, skin has the rest (from memory)", "high"),
     "rectal_lag_s": Parameter(480.0, "s", 300.0, 900.0, 60.0, "rectal behind trunk core: 8 min", "medium"),
+    "cycling_swing_m_s": Parameter(1.0, "m/s", 0.0, 2.0, 0.0, "walking speed whose limb swing moves as much air as pedalling does in still air", "low"),
+    # --- water that is drunk, poured, bathed in -----------------------------------------------------------------
+    "stomach_conductance_W_K": Parameter(6.0, "W/K", 2.0, 15.0, 0.0, "half a litre at 4 degC is within 2 K of the body after 20 to 30 min (gastric temperature after cold drinks, from memory)", "low"),
+    "stomach_half_contact_kg": Parameter(0.20, "kg", 0.05, 0.5, 0.0, "filling of the stomach at half its contact", "low"),
+    "stomach_emptying_s": Parameter(1100.0, "s", 600.0, 2400.0, 0.0, "water leaves the stomach with a half time of 10 to 20 min; from memory", "medium"),
+    "poured_flow_s": Parameter(10.0, "s", 5.0, 30.0, 0.0, "time in which poured water runs off", "low"),
+    "poured_retained_share": Parameter(0.20, "1", 0.1, 0.35, 0.0, "60 to 150 g of 500 g stay on skin and kit; common practice, no source", "low"),
+    "poured_run_off_warming": Parameter(0.15, "1", 0.05, 0.3, 0.0, "20 to 40 % of the sensible heat is taken up in all; common practice, no source", "low"),
+    "seated_upright_share": Parameter(0.5, "1", 0.2, 0.8, 0.0, "of what standing adds to heart rate", "low"),
     # --- heart rate -----------------------------------------------------------------------------------------------
     "heart_core_bpm_K": Parameter(9.8, "bpm/K", 5.0, 20.0, 2.5, "exercise fits in trained runners 7 to 20", "medium"),
     "heart_skin_bpm_K": Parameter(1.6, "bpm/K", 0.0, 4.0, 0.5, "2 to 4 above 33 (from memory); about 2.2 from 28", "low"),
@@ -142,6 +164,42 @@ PARAMETERS: dict[str, Parameter] = {
     # --- what the ensemble adds ------------------------------------------------------------------------------------
     "model_core_error_K": Parameter(0.30, "K", 0.1, 0.6, 0.0, "any prediction for one person: about 0.3 to 0.5; replaced by the evidence", "medium"),
 }
+
+
+def calibrated(table: dict[str, Parameter], file: Path) -> dict[str, Parameter]:
+    """Return the entries of the table that a file of calibrated values replaces; none if there is no such file.
+
+    Raises
+    ------
+    ValueError
+        An unknown name, a value outside the range of the table, or a ``determined`` that is neither yes nor no.
+    """
+    if not file.exists():
+        return {}
+    with file.open("rb") as stream:
+        fitted = tomllib.load(stream)["parameters"]
+    replaced = {}
+    for name, found in fitted.items():
+        remedy = "repeat the calibration, or delete the file to go back to the values before it"
+        if name not in table:
+            raise ValueError(f"{file.name}: {name} is not a parameter of the table; {remedy}.")
+        p = table[name]
+        if not p.low <= found["value"] <= p.high:
+            raise ValueError(
+                f"{file.name}: {name} is {found['value']} {p.unit}, allowed is {p.low} to {p.high} {p.unit}; {remedy}."
+            )
+        if found["determined"] not in ("yes", "no"):
+            raise ValueError(f"{file.name}: {name} is determined = {found['determined']!r}, allowed are yes and no; {remedy}.")
+        replaced[name] = p._replace(
+            value=found["value"],
+            prior=found["prior"],
+            standard_error=found["standard_error"],
+            determined=found["determined"],
+        )
+    return replaced
+
+
+PARAMETERS.update(calibrated(PARAMETERS, Path(__file__).with_name("calibrated.toml")))
 
 SEGMENTS = (
     "head", "face", "neck", "chest", "back", "abdomen",
@@ -180,6 +238,9 @@ SEGMENT_TABLE: dict[str, tuple[tuple[float, ...], str, str]] = {
     "exercise_share": (
         (0.0, 0.0, 0.01, 0.03, 0.08, 0.10, 0.06, 0.02, 0.0, 0.46, 0.22, 0.02),
         "share of the working muscles' power in running; hip extensors counted to abdomen", "low"),
+    "cycling_share": (
+        (0.0, 0.0, 0.01, 0.02, 0.06, 0.10, 0.02, 0.02, 0.0, 0.57, 0.18, 0.02),
+        "share of the working muscles' power in cycling; knee and hip extensors", "low"),
     "resting_core_share": (
         (0.17, 0.0, 0.005, 0.12, 0.06, 0.38, 0.004, 0.002, 0.001, 0.015, 0.006, 0.002),
         "share of resting power made in a segment's core: brain, heart, liver, kidneys", "medium"),
@@ -189,6 +250,9 @@ RESTING_MUSCLE_SHARE = Parameter(0.205, "1", 0.15, 0.25, 0.0, "rest of resting p
 # Kits: covered share by segment; dry [clo] and vapour [m2Pa/W] resistance over covered skin, effective at running speed.
 CLOTHING: dict[str, tuple[tuple[float, ...], float, float, str]] = {
     "nude": ((0.0,) * 12, 0.0, 0.0, "no clothes, no shoes"),
+    "shorts_and_shoes": (
+        (0.0, 0.0, 0.0, 0.0, 0.0, 0.35, 0.0, 0.0, 0.0, 0.45, 0.0, 1.0), 0.12, 2.4,
+        "shorts, socks and shoes of laboratory studies; ISO 9920 items, static 0.2 to 0.3 clo, reduced for motion"),
     "light_kit": (
         (0.0, 0.0, 0.0, 0.75, 0.75, 0.95, 0.0, 0.0, 0.0, 0.30, 0.0, 1.0), 0.10, 2.0,
         "singlet, shorts, shoes: 40 % covered; static 0.2 to 0.3 clo reduced for motion"),

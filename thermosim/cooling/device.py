@@ -7,7 +7,7 @@ import numpy as np
 
 from thermosim.cooling.rows import nearest, rows_of
 from thermosim.engine.nodes import MAX_ROWS
-from thermosim.engine.records import EVENT, PUT_ON, REFILL, ROW, TAKE_OFF
+from thermosim.engine.records import EVENT, ON_SKIN, PUT_ON, REFILL, ROW, TAKE_OFF
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 from thermosim.variables import INPUTS
@@ -64,9 +64,9 @@ class Worn:
 
 
 def check_number(
-    name: str, number, *, shown_as: str | None = None, optional: bool = False, low=None, high=None
+    name: str, number, *, shown_as: str | None = None, optional: bool = False, low=None, high=None, unit: str = ""
 ) -> None:
-    """Refuse a number that is missing, not finite, or outside the glossary's range (or ``low``..``high``)."""
+    """Refuse a number that is missing, not finite, or outside the glossary's range (or ``low``..``high`` in ``unit``)."""
     shown = shown_as or name
     if number is None and optional:
         return
@@ -74,15 +74,16 @@ def check_number(
     low, high, unit = (
         (entry.low if low is None else low, entry.high if high is None else high, entry.unit)
         if entry
-        else (low, high, "")
+        else (low, high, unit)
     )
+    with_unit = f" {unit}" if unit else ""
     if isinstance(number, bool) or not isinstance(number, int | float | np.number) or not np.isfinite(number):
         raise InputError(
-            f"is {number!r}, not a finite number", field=shown, remedy=f"give a number in {unit}"
+            f"is {number!r}, not a finite number", field=shown, remedy=f"give a number{with_unit and f' in{with_unit}'}"
         )
     if not low <= number <= high:
         raise InputError(
-            f"is {number:g} {unit}, allowed is {low:g} to {high:g} {unit}",
+            f"is {number:g}{with_unit}, allowed is {low:g} to {high:g}{with_unit}",
             field=shown,
             remedy="correct the value or its unit",
         )
@@ -154,7 +155,8 @@ def covered_at_once(rows, events) -> np.ndarray:
     for event in events:
         if event["action"] != REFILL:
             worn[event["row"]] = event["action"] == PUT_ON
-        now = np.bincount(rows["segment"][worn], rows["area_m2"][worn], len(SEGMENTS))
+        on_skin = worn & (rows["place"] == ON_SKIN)
+        now = np.bincount(rows["segment"][on_skin], rows["area_m2"][on_skin], len(SEGMENTS))
         largest = np.maximum(largest, now)
     return largest
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from thermosim.constants import LATENT_HEAT_FUSION, SPECIFIC_HEAT_ICE, SPECIFIC_HEAT_WATER
-from thermosim.engine.records import ROW
+from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, ROW
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 
@@ -46,6 +46,11 @@ ROW_RANGES: dict[str, Allowed] = {
     "outer_wet_kg": Allowed(0.0, 1e4, "kg", True),
     "outer_hold_kg": Allowed(0.0, 1e4, "kg"),
     "outer_exposure": Allowed(0.0, 5.0, "1"),
+    "ice_share": Allowed(0.0, 1.0, "1"),
+    "segment_share": Allowed(0.0, 1.0, "1"),
+    "run_off_warming": Allowed(0.0, 1.0, "1"),
+    "half_contact_kg": Allowed(0.0, 5.0, "kg", True),
+    "place": Allowed(ON_SKIN, BATH, "1"),
     "segment": Allowed(0, len(SEGMENTS) - 1, "1"),
     "wicks": Allowed(0, 1, "1"),
     "drip_segment_1": Allowed(0, len(SEGMENTS) - 1, "1"),
@@ -109,6 +114,8 @@ def boundary_row(segment: str, **fields: float) -> np.ndarray:
         "solid_J_kgK": SPECIFIC_HEAT_ICE,
         "liquid_J_kgK": SPECIFIC_HEAT_WATER,
         "drip_s": 60.0,
+        "ice_share": 1.0,
+        "half_contact_kg": 0.2,
         "hold_kg": 1e3,
         "dry_J_K": 1.0,
         "outer_exposure": 1.0,
@@ -153,7 +160,7 @@ def rows_of(device) -> np.ndarray:
                 field=f"{name}: melt_high_C",
                 remedy="give the lower temperature as melt_low_C",
             )
-        if row["charge_C"] < 0.0:
+        if row["place"] != IN_STOMACH and row["charge_C"] < 0.0:
             raise InputError(
                 f"is {row['charge_C']:g} °C, allowed is 0 °C or warmer: nothing colder than melting ice may lie "
                 "on skin (cold injury)",

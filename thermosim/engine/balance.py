@@ -8,10 +8,12 @@ from thermosim._jit import compiled
 from thermosim.constants import LATENT_HEAT_SWEAT, LEWIS_RELATION, SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
 from thermosim.engine.device_rows import device_row
+from thermosim.engine.records import BATHED, POURING, SWALLOWED, WORN
+from thermosim.engine.water_rows import bath_row, poured_row, stomach_row
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import vapour_transfer_factor
 from thermosim.physics.convection import natural_convection
-from thermosim.physics.evaporation import dripping_efficiency
+from thermosim.physics.evaporation import evaporating_share
 from thermosim.physics.exponential import exponential
 from thermosim.physics.radiation import radiative_coefficient
 from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
@@ -26,7 +28,7 @@ def mean_skin(state, rows, active, n_rows, seg, surface_m2):
     for s in range(n.N_SEGMENTS):
         total += seg[n.FREE_AREA, s] * state[n.SKIN + s]
     for r in range(n_rows):
-        if active[r]:
+        if active[r] == WORN:
             total += rows[r].area_m2 * state[n.BASE + r * n.ROW_SIZE + n.PATCH_C]
     return total / surface_m2
 
@@ -41,11 +43,17 @@ def trunk_core(state, seg):
 
 
 @compiled
+def dehydration_shift(state, runner):
+    """How much fluid loss raises the thresholds of sweating and skin flow [K]; a surplus of fluid lowers none."""
+    return runner.fluid_threshold_shift_K_pct * 100.0 * max(state[n.LOST], 0.0) / runner.mass_kg
+
+
+@compiled
 def control_skin_flow(state, step, runner, core_C, skin_C):
     """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
     drive = thermal_drive(
         state[n.BLOOD],
-        runner.skin_flow_set_core_C,
+        runner.skin_flow_set_core_C + dehydration_shift(state, runner),
         skin_C,
         runner.skin_signal_set_C,
         runner.skin_signal_floor_C,
@@ -69,14 +77,14 @@ def control_sweat(state, runner, skin_C):
     """Sweat rate [kg/s] that the controller asks for, before local factors and the ceiling."""
     drive = thermal_drive(
         state[n.BLOOD],
-        runner.sweat_set_core_C,
+        runner.sweat_set_core_C + dehydration_shift(state, runner),
         skin_C,
         runner.skin_signal_set_C,
         runner.skin_signal_floor_C,
         runner.sweat_skin_weight,
     )
     loss_pct = 100.0 * state[n.LOST] / runner.mass_kg
-    left = max(1.0 - runner.sweat_fall_per_pct_loss * loss_pct, 0.0)
+    left = min(max(1.0 - runner.sweat_fall_per_pct_loss * loss_pct, 0.0), 1.0)
     return runner.sweat_gain_L_h_K * max(drive, 0.0) * left / 3600.0
 
 
@@ -144,7 +152,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         )
         total += local[n.FILM + s] * seg[n.FREE_SHARE, s]
     for r in range(n_rows):
-        if active[r]:
+        if active[r] == WORN:
             base = n.BASE + r * n.ROW_SIZE
             s = rows[r].segment
             total += (
@@ -203,6 +211,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         to_blood -= by_core + by_muscle + by_fat + by_skin
     by_gut = runner.gut_flow_L_min * runner.heat_capacity_of_blood_J_L / 60.0 * (blood_C - state[n.GUT])
     into_gut = runner.gut_conductance_W_K * (state[n.CORE + n.ABDOMEN] - state[n.GUT])
+    heat[n.DEVICES, n.GUT] = 0.0
     heat[n.BLOOD_FLOW, n.GUT] = by_gut
     heat[n.CONDUCTION, n.GUT] = into_gut
     heat[n.CONDUCTION, n.CORE + n.ABDOMEN] -= into_gut
@@ -219,7 +228,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     convection_W, long_wave_W, solar_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
     sweat, diffused, evaporated, dripped, condensed = 0.0, 0.0, 0.0, 0.0, 0.0
     for s in range(n.N_SEGMENTS):
-        skin, area, film = state[n.SKIN + s], seg[n.FREE_AREA, s], state[n.FILM + s]
+        skin, area, film = state[n.SKIN + s], seg[n.FREE_AREA, s] * seg[n.AIR_SHARE, s], state[n.FILM + s]
         h_c = rate[n.FAT + s]
         dry = area * seg[n.DRY_SHARE, s]
         convection = dry * h_c * (step.air_C - skin)
@@ -240,8 +249,9 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             off = flux * wet / LATENT_HEAT_SWEAT
         else:
             dew = -flux / LATENT_HEAT_SWEAT
-        run_off = (1.0 - dripping_efficiency(wet)) * secreted + max(
-            film - runner.film_full_kg_m2 * area, 0.0
+        kept = evaporating_share(wet, runner.dripping_onset_wettedness, runner.evaporating_share_when_wet)
+        run_off = (1.0 - kept) * secreted + max(
+            film - runner.film_hold_kg_m2[s] * area, 0.0
         ) / runner.film_overflow_s
         evaporation = (dew - through - off) * LATENT_HEAT_SWEAT
         heat[n.CONVECTION, n.SKIN + s] = convection
@@ -261,12 +271,12 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         condensed += dew
 
     # Device rows.
-    devices_W, received, wicked = 0.0, 0.0, 0.0
+    devices_W, received, wicked, drunk = 0.0, 0.0, 0.0, 0.0
     for r in range(n_rows):
         base = n.BASE + r * n.ROW_SIZE
         for k in range(n.ROW_SIZE):
             rate[base + k] = 0.0
-        if active[r]:
+        if active[r] == WORN:
             blood_W, device_W, secreted, taken_up, off, landed = device_row(
                 r, rows[r], state, rate, heat, step, seg, runner, flow_W_K, sweat_kg_s, resting_W
             )
@@ -276,6 +286,16 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             wicked += taken_up
             dripped += off
             received += landed
+        elif active[r] == SWALLOWED:
+            device_W, taken_up = stomach_row(r, rows[r], state, rate, heat, runner)
+            devices_W += device_W
+            drunk += taken_up
+        elif active[r] == POURING:
+            device_W, landed = poured_row(r, rows[r], state, rate, heat)
+            devices_W += device_W
+            received += landed
+        elif active[r] == BATHED:
+            devices_W += bath_row(r, rows[r], state, rate, heat, seg)
     heat[n.BLOOD_FLOW, n.BLOOD] = to_blood
 
     # Sum of terms over heat capacity.
@@ -288,14 +308,14 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     for s in range(n.N_SEGMENTS):
         rate[n.SKIN + s] /= runner.capacity_J_K[n.SKIN + s] * seg[n.FREE_SHARE, s]
     joules_water = 0.0
-    lost_rate = sweat + diffused + breath_vapour_W / LATENT_HEAT_SWEAT
+    lost_rate = sweat + diffused + breath_vapour_W / LATENT_HEAT_SWEAT - drunk
     for node in range(n.N_NODES):
         if node < n.SKIN or node >= n.BLOOD:
             share = SPECIFIC_HEAT_WATER * runner.water_share[node]
             rate[node] /= runner.capacity_J_K[node] - share * lost
             joules_water += share * lost_rate * state[node]
     for r in range(n_rows):
-        if active[r]:
+        if active[r] == WORN:
             column, base = n.N_NODES + r, n.BASE + r * n.ROW_SIZE
             s = rows[r].segment
             total = (

@@ -16,7 +16,7 @@ from thermosim.engine.prepare import (
     update_fast,
     work_rate,
 )
-from thermosim.engine.records import PUT_ON, REFILL, TAKE_OFF
+from thermosim.engine.records import BATH, IN_STOMACH, POURED, PUT_ON, REFILL, TAKE_OFF, WORN
 from thermosim.physiology.skin_blood_flow import local_flow_factor
 
 # Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
@@ -78,6 +78,10 @@ def is_jump(before, after):
         before.speed_m_s != after.speed_m_s
         or before.grade != after.grade
         or before.wind_along != after.wind_along
+        or before.power_W != after.power_W
+        or before.activity != after.activity
+        or before.fan_m_s != after.fan_m_s
+        or before.ground_air != after.ground_air
     )
 
 
@@ -94,13 +98,32 @@ def limit_site_temperature(state, seg, site):
 
 
 @compiled
+def charge_enthalpy(row):
+    """Heat content of a fresh charge and its dry parts [J], zero when just melted; part of it may be ice."""
+    if row.charge_C <= row.melt_low_C:
+        ice_kg = row.ice_share * row.charge_kg
+        sensible = ice_kg * row.solid_J_kgK + (row.charge_kg - ice_kg) * row.liquid_J_kgK + row.dry_J_K
+        return -ice_kg * row.latent_J_kg + sensible * (row.charge_C - row.melt_low_C)
+    return (row.charge_kg * row.liquid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_high_C)
+
+
+@compiled
+def add_charge(state, row, base):
+    """Add a portion to what a row holds (a drink, water to pour); book what it brings."""
+    enthalpy = charge_enthalpy(row)
+    if state[base + n.ROW_CHARGED_KG] > 0.0:  # its dry parts are there already
+        melt_C = row.melt_low_C if row.charge_C <= row.melt_low_C else row.melt_high_C
+        enthalpy -= row.dry_J_K * (row.charge_C - melt_C)
+    state[base + n.ROW_CHARGED_J] += enthalpy
+    state[base + n.ROW_CHARGED_KG] += row.charge_kg
+    state[base + n.STORE_J] += enthalpy
+    state[base + n.STORE_KG] += row.charge_kg
+
+
+@compiled
 def fill_charge(state, row, base):
     """Put a fresh charge in a store; book what it brings. Water still held is poured out, booked with the drips."""
-    melted = row.charge_kg * row.latent_J_kg
-    if row.charge_C <= row.melt_low_C:
-        enthalpy = -melted + (row.charge_kg * row.solid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_low_C)
-    else:
-        enthalpy = (row.charge_kg * row.liquid_J_kgK + row.dry_J_K) * (row.charge_C - row.melt_high_C)
+    enthalpy = charge_enthalpy(row)
     state[base + n.ROW_CHARGED_J] += enthalpy - state[base + n.STORE_J]
     state[base + n.ROW_CHARGED_KG] += row.charge_kg
     state[base + n.ROW_DRIPPED] += state[base + n.STORE_KG]
@@ -115,13 +138,29 @@ def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
     row = rows[r]
     base = n.BASE + r * n.ROW_SIZE
     s = row.segment
+    if row.place == IN_STOMACH or row.place == POURED:
+        if event.action != TAKE_OFF:
+            active[r] = row.place + 1
+            add_charge(state, row, base)
+        return
+    if row.place == BATH:
+        if event.action == PUT_ON:
+            active[r] = row.place + 1
+        elif event.action == TAKE_OFF and active[r]:
+            active[r] = 0
+            clinging = runner.film_full_kg_m2 * seg[n.FREE_AREA, s] * row.segment_share - state[n.FILM + s]
+            clinging = max(clinging, 0.0)
+            state[n.FILM + s] += clinging
+            state[n.RECEIVED] += clinging
+        prepare_body(seg, runner, rows, active, n_rows)
+        return
     if event.action == REFILL:
         if active[r]:
             fill_charge(state, row, base)
         return
     free = seg[n.FREE_AREA, s]
     if event.action == PUT_ON and not active[r]:
-        active[r] = 1
+        active[r] = WORN
         share = row.area_m2 / free
         state[base + n.PATCH_C] = state[n.SKIN + s]
         state[base + n.PATCH_FILM] = share * state[n.FILM + s]
@@ -198,7 +237,7 @@ def heat_content(state, runner, rows, active, n_rows, seg):
     for node in range(n.N_NODES):
         total += node_capacity(node, runner, seg, state[n.LOST]) * state[node]
     for r in range(n_rows):
-        if active[r]:
+        if active[r] == WORN:
             s = rows[r].segment
             total += (
                 runner.capacity_J_K[n.SKIN + s]

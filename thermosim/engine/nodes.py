@@ -39,7 +39,7 @@ TERM_NAMES = (
     "devices",
 )
 
-MAX_ROWS = 8  # device rows a run may carry
+MAX_ROWS = 16  # device rows a run may carry
 N_COLUMNS = N_NODES + MAX_ROWS  # columns of the heat table: tissue nodes, then the skin patches under devices
 
 # State vector: temperatures [°C] 0..49, then
@@ -63,7 +63,7 @@ OUTER_KG = 5  # condensed water on a vapour-tight outer side [kg]
 FROM_SKIN, FROM_AIR, FROM_VAPOUR, WITH_WATER, RUN_OFF = range(
     6, 11
 )  # heat integrals into the device, and taken by its drips [J]
-ROW_CONDENSED, ROW_EVAPORATED, ROW_DRIPPED, ROW_WICKED, ROW_CHARGED_KG, ROW_CHARGED_J = range(11, 17)
+ROW_CONDENSED, ROW_EVAPORATED, ROW_DRIPPED, ROW_WICKED, ROW_CHARGED_KG, ROW_CHARGED_J, ROW_DRUNK = range(11, 18)
 ROW_SIZE = 18
 
 # Fast states, updated in closed form.
@@ -93,8 +93,9 @@ N_FAST = 5
     TRUNK_WEIGHT,
     INVERSE_AREA,
     FILM_SCALE,
-) = range(21)
-N_COEFFICIENTS = 21
+    AIR_SHARE,
+) = range(22)
+N_COEFFICIENTS = 22
 
 # Status of a run. Sentences are outside the kernels, in status.py.
 DONE, NOT_FINITE, OUT_OF_RANGE = range(3)

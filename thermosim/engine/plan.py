@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from thermosim.constants import LEWIS_RELATION, STANDARD_PRESSURE_KPA
+from thermosim.constants import LEWIS_RELATION, SPECIFIC_HEAT_WATER, STANDARD_PRESSURE_KPA
 from thermosim.engine import nodes as n
 from thermosim.engine.methods import RKC2, chebyshev_coefficients, stability_limit
+from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN
 from thermosim.errors import NumericalFailure
 from thermosim.physics.air import saturation_pressure
-from thermosim.physics.convection import forced_convection
+from thermosim.physics.convection import forced_convection, limb_swing_convection
 from thermosim.physiology.energetics import gait_of, net_cost
 
 # Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
@@ -43,8 +44,8 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     with its own temperature. Checked against eigenvalues of the Jacobian in the tests. ``rows`` is (runs, n_rows).
     """
     wind = np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]) * runners["air_speed_factor"].max()
-    fastest = max(float((pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
-    h_c = forced_convection(fastest)
+    fastest = max(float((pieces["ground_air"] * pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
+    h_c = max(forced_convection(fastest), limb_swing_convection(float(pieces["swing_m_s"].max())))
     # [1] evaporation over convection per kelvin of wet skin, at the steepest saturation pressure looked for
     steepest_kPa_K = saturation_pressure(HOTTEST_SKIN_C + 0.5) - saturation_pressure(HOTTEST_SKIN_C - 0.5)
     lewis_slope = LEWIS_RELATION * steepest_kPa_K * STANDARD_PRESSURE_KPA / float(pieces["pressure_kPa"].min())
@@ -61,7 +62,8 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
         * runners["economy"]
         * (1.0 + runners["slow_component_gain"])
     )
-    asked_W = np.minimum(asked_W, runners["maximal_W"])
+    given_W = float(pieces["power_W"].max())
+    asked_W = np.minimum(np.maximum(asked_W, given_W), runners["maximal_W"])
     working = runners["muscle_flow_gain_L_per_L_oxygen"] * asked_W / runners["oxygen_J_L"] * 60.0
     flows = (
         runners["muscle_flow_rest_L_min"]
@@ -77,6 +79,9 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     for k in range(rows.shape[1]):
         row = rows[:, k]
         s = row["segment"]
+        if row["place"][0] != ON_SKIN:
+            found.append(rates_of_water(row, runners, skin, skin_blood, everyone))
+            continue
         per_area = (runners["conductance_fat_skin"][everyone, s] + skin_blood[everyone, s]) / runners[
             "area_m2"
         ][everyone, s]
@@ -92,6 +97,25 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
             / drained
         )
     return SAFETY_OF_BOUND * np.max(found, axis=0)
+
+
+def rates_of_water(row, runners, skin, skin_blood, everyone) -> np.ndarray:
+    """Bound on the quickest rate [1/s] that a drink, poured water or a bath brings, for each runner."""
+    s, place = row["segment"], row["place"][0]
+    if place == BATH:
+        area, capacity = runners["area_m2"][everyone, s], runners["capacity_J_K"][everyone, n.SKIN + s]
+        to_skin = row["contact_W_m2K"] * area + runners["conductance_fat_skin"][everyone, s]
+        return 1.1 * (to_skin + skin_blood[everyone, s]) / capacity
+    if place == IN_STOMACH:
+        contact = row["contact_W_m2K"] * row["area_m2"]
+        drink = contact / (row["half_contact_kg"] * row["liquid_J_kgK"]) + 1.0 / row["drip_s"]
+        beside = runners["gut_flow_L_min"] * runners["heat_capacity_of_blood_J_L"] / 60.0
+        gut = (contact + beside + runners["gut_conductance_W_K"]) / runners["capacity_J_K"][:, n.GUT]
+        return np.maximum(drink, gut)
+    warmed = row["drip_on_skin"] + (1.0 - row["drip_on_skin"]) * row["run_off_warming"]
+    flow_W_K = warmed * row["charge_kg"] / row["drip_s"] * SPECIFIC_HEAT_WATER  # of a whole charge, as it lands
+    poured_on = flow_W_K / runners["capacity_J_K"][everyone, n.SKIN + s] + skin[everyone, s]
+    return np.maximum(1.0 / row["drip_s"], poured_on)
 
 
 def hardest_effort_W_kg(pieces, runner) -> float:

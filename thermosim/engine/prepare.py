@@ -4,7 +4,7 @@ import math
 
 from thermosim._jit import compiled
 from thermosim.engine import nodes as n
-from thermosim.engine.records import StepScalars
+from thermosim.engine.records import BATHED, CYCLING, RESTING, SWALLOWED, WORN, StepScalars
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import dry_transfer_factor, motion_factor
 from thermosim.physics.convection import convective_coefficient, natural_convection, relative_air_speed
@@ -28,7 +28,7 @@ def carried_mass(state, piece, rows, active, n_rows):
     """Mass carried now [kg]: what the effort says, plus worn devices with their water."""
     total = piece.carried_kg
     for r in range(n_rows):
-        if active[r]:
+        if active[r] == WORN or active[r] == SWALLOWED:
             base = n.BASE + r * n.ROW_SIZE
             total += rows[r].dry_mass_kg + state[base + n.STORE_KG] + state[base + n.OUTER_KG]
     return total
@@ -48,6 +48,10 @@ def relative_air(piece, runner, time_s):
 @compiled
 def power_demand(state, piece, runner, rows, active, n_rows, time_s):
     """Metabolic power that the effort asks for [W], rest included."""
+    if piece.power_W >= 0.0:
+        return piece.power_W
+    if piece.activity == RESTING:
+        return runner.resting_W + piece.seated * runner.seated_W
     gait = energetics.gait_of(piece.speed_m_s, piece.gait, runner.walk_run_switch_m_s)
     still_W = runner.resting_W + energetics.upright_power(gait, piece.cost_relation, runner.standing_W)
     if gait == energetics.STAND:
@@ -79,7 +83,9 @@ def power_demand(state, piece, runner, rows, active, n_rows, time_s):
 
 @compiled
 def work_rate(state, piece, runner, rows, active, n_rows):
-    """External work against gravity now [W]."""
+    """External work now [W]: against gravity, or as given with the power."""
+    if piece.power_W >= 0.0:
+        return piece.given_work_W
     mass = runner.mass_kg - state[n.LOST]
     return energetics.external_work(
         mass, carried_mass(state, piece, rows, active, n_rows), piece.speed_m_s, piece.grade
@@ -95,12 +101,12 @@ def slow_target(demand_W, runner):
 
 
 @compiled
-def heart_target(demand_W, slow_W, runner):
-    """Where the work part of heart rate is heading [bpm above rest]; standing upright is its floor."""
+def heart_target(demand_W, slow_W, runner, upright):
+    """Where the work part of heart rate is heading [bpm above rest]; posture is its floor."""
     wanted = work_part(
         demand_W + slow_W, runner.resting_W, runner.maximal_W, runner.heart_rest_bpm, runner.heart_maximum_bpm
     )
-    return max(wanted, runner.heart_rest_upright_bpm)
+    return max(wanted, upright * runner.heart_rest_upright_bpm)
 
 
 @compiled
@@ -118,11 +124,11 @@ def update_fast(fast, demand_W, piece, runner, seconds):
     fast[n.OXYGEN_SLOW] = energetics.approach(
         slow_before, slow, seconds, runner.slow_component_time_constant_s
     )
-    target = heart_target(demand_W, 0.5 * (slow_before + fast[n.OXYGEN_SLOW]), runner)
+    target = heart_target(demand_W, 0.5 * (slow_before + fast[n.OXYGEN_SLOW]), runner, piece.upright)
     constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
     fast[n.HEART_WORK] = energetics.approach(fast[n.HEART_WORK], target, seconds, constant)
     fast[n.DISTANCE] += piece.speed_m_s * seconds
-    if piece.speed_m_s > 0.0:
+    if piece.speed_m_s > 0.0 or piece.power_W >= 0.0:
         fast[n.RUNNING_S] += seconds
     return mean
 
@@ -134,23 +140,26 @@ def fast_rate(fast, demand_W, piece, runner, rate):
     rate[n.OXYGEN_SLOW] = (
         slow_target(demand_W, runner) - fast[n.OXYGEN_SLOW]
     ) / runner.slow_component_time_constant_s
-    target = heart_target(demand_W, fast[n.OXYGEN_SLOW], runner)
+    target = heart_target(demand_W, fast[n.OXYGEN_SLOW], runner, piece.upright)
     constant = runner.heart_on_s if target > fast[n.HEART_WORK] else runner.heart_off_s
     rate[n.HEART_WORK] = (target - fast[n.HEART_WORK]) / constant
     rate[n.DISTANCE] = piece.speed_m_s
-    rate[n.RUNNING_S] = 1.0 if piece.speed_m_s > 0.0 else 0.0
+    rate[n.RUNNING_S] = 1.0 if piece.speed_m_s > 0.0 or piece.power_W >= 0.0 else 0.0
 
 
 @compiled
 def prepare_body(seg, runner, rows, active, n_rows):
     """Fill the coefficients that change only when a device is put on or taken off."""
     for s in range(n.N_SEGMENTS):
-        covered = 0.0
+        covered, bathed = 0.0, 0.0
         for r in range(n_rows):
-            if active[r] and rows[r].segment == s:
+            if active[r] == WORN and rows[r].segment == s:
                 covered += rows[r].area_m2
+            elif active[r] == BATHED and rows[r].segment == s:
+                bathed += rows[r].segment_share
         seg[n.FREE_AREA, s] = runner.area_m2[s] - covered
         seg[n.FREE_SHARE, s] = 1.0 - covered / runner.area_m2[s]
+        seg[n.AIR_SHARE, s] = max(1.0 - bathed, 0.0)
         seg[n.INVERSE_AREA, s] = 1.0 / runner.area_m2[s]
         seg[n.FILM_SCALE, s] = 1.0 / (runner.film_full_kg_m2 * seg[n.FREE_AREA, s])
         seg[n.G_CORE_MUSCLE, s] = runner.conductance_core_muscle[s]
@@ -161,7 +170,6 @@ def prepare_body(seg, runner, rows, active, n_rows):
         seg[n.REST_CORE, s] = runner.rest_core[s]
         seg[n.REST_MUSCLE, s] = runner.rest_muscle[s]
         seg[n.REST_SKIN, s] = runner.rest_skin[s]
-        seg[n.WORK_SHARE, s] = runner.work_share[s]
         seg[n.TRUNK_WEIGHT, s] = runner.trunk_weight[s]
         seg[n.B_FAT, s] = runner.fat_flow_L_min[s] * runner.heat_capacity_of_blood_J_L / 60.0
 
@@ -189,11 +197,11 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         + runner.air_temperature_shift_K
     )
     air_speed = relative_air(piece, runner, time_s)
-    whole = convective_coefficient(air_speed, piece.speed_m_s, piece.pressure_kPa)
+    whole = convective_coefficient(air_speed, piece.swing_m_s, piece.pressure_kPa)
     swinging = whole > convective_coefficient(air_speed, 0.0, piece.pressure_kPa)
     # Kit resistances stand for running speed; what moves the cloth is the faster of own motion and wind.
     motion = motion_factor(
-        max(piece.speed_m_s, air_speed), runner.clothing_static_ratio, runner.clothing_reference_speed_m_s
+        max(piece.swing_m_s, air_speed), runner.clothing_static_ratio, runner.clothing_reference_speed_m_s
     )
     insulation = runner.clothing_resistance_m2K_W * motion
     vapour_resistance = runner.clothing_vapour_m2kPa_W * motion
@@ -214,11 +222,12 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         covered = runner.covered_share[s]
         seg[n.DRY_SHARE, s] = 1.0 - covered + covered * left
         seg[n.VAPOUR_RESISTANCE, s] = vapour_resistance
-        seg[n.SUN, s] = absorbed * runner.area_m2[s] * seg[n.DRY_SHARE, s]
+        seg[n.SUN, s] = absorbed * runner.area_m2[s] * seg[n.DRY_SHARE, s] * seg[n.AIR_SHARE, s]
+        seg[n.WORK_SHARE, s] = runner.cycling_share[s] if piece.activity == CYCLING else runner.work_share[s]
         fall = 1.0 - runner.viscera_share[s] * runner.viscera_flow_fall * intensity
         seg[n.B_CORE, s] = runner.core_flow_L_min[s] * fall * runner.countercurrent[s] * blood
         muscle = (
-            runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * runner.work_share[s]
+            runner.muscle_flow_rest_L_min * runner.muscle_flow_share[s] + extra_flow * seg[n.WORK_SHARE, s]
         )
         seg[n.B_MUSCLE, s] = muscle * runner.countercurrent[s] * blood
     calm = False
@@ -261,7 +270,7 @@ def heart_rate(state, fast, runner, core_C, skin_C, parts):
         runner.heart_skin_reference_C,
         runner.heart_skin_bpm_K,
     )
-    parts[4] = runner.heart_fluid_bpm_pct * 100.0 * state[n.LOST] / runner.mass_kg
+    parts[4] = runner.heart_fluid_bpm_pct * 100.0 * max(state[n.LOST], 0.0) / runner.mass_kg
     parts[5] = runner.heart_drift_bpm_h * fast[n.RUNNING_S] / 3600.0
     total = parts[0] + parts[1] + parts[2] + parts[3] + parts[4] + parts[5]
     parts[6] = min(max(total, runner.heart_rest_bpm), runner.heart_maximum_bpm) - total

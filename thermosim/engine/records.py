@@ -21,6 +21,7 @@ _RUNNER_SCALARS = (
     "resting_W",
     "inverse_rest_muscle",
     "standing_W",
+    "seated_W",
     "maximal_W",
     "oxygen_J_L",
     "walk_run_switch_m_s",
@@ -58,11 +59,13 @@ _RUNNER_SCALARS = (
     "sweat_local_reference_C",
     "maximum_sweat_rate_L_h",
     "sweat_fall_per_pct_loss",
+    "fluid_threshold_shift_K_pct",
     "skin_diffusion_wettedness",
     "film_full_kg_m2",
     "film_overflow_s",
     "wettedness_limit",
     "dripping_onset_wettedness",
+    "evaporating_share_when_wet",
     "shiver_gain_W_m2K2",
     "shiver_core_C",
     "shiver_ceiling_rest",
@@ -102,6 +105,7 @@ _RUNNER_BY_SEGMENT = (
     "fat_flow_L_min",
     "skin_flow_share",
     "countercurrent",
+    "film_hold_kg_m2",  # water that skin and the cloth over it hold
     "rest_core",
     "rest_muscle",
     "rest_skin",
@@ -109,6 +113,7 @@ _RUNNER_BY_SEGMENT = (
     "sweat_share",
     "convection_weight",
     "swing_weight",
+    "cycling_share",
     "covered_share",
     "trunk_weight",
     "viscera_share",
@@ -143,13 +148,23 @@ PIECE = record_type(
             "wind_across",
             "ground_air",
             "fan_m_s",
+            "swing_m_s",  # own motion of the limbs: the speed on foot, less on a cycle
+            "power_W",  # metabolic power where it is given; negative: from speed and grade
+            "given_work_W",  # external work that goes with it
+            "seated",  # 1 while resting seated, 0 lying
+            "upright",  # share of what standing upright adds to heart rate
         )
     ]
     + [(f"{name}_{end}", _F) for name in _PIECE_LINES for end in (0, 1)]
-    + [("gait", _I), ("cost_relation", _I), ("air_drag", _I)],
+    + [("gait", _I), ("cost_relation", _I), ("air_drag", _I), ("activity", _I)],
 )
 
-# One row of the boundary table: what a device is at one place of the skin.
+# What the body does in a piece: which muscles work.
+ON_FOOT, CYCLING, RESTING = range(3)
+
+# One row of the boundary table: what a device, a drink, poured water or a bath is at one place of the body.
+ON_SKIN, IN_STOMACH, POURED, BATH = range(4)
+WORN, SWALLOWED, POURING, BATHED = range(1, 5)  # `active` of a row of each place; 0 while it is off
 _ROW_SCALARS = (
     "area_m2",
     "contact_W_m2K",
@@ -172,10 +187,14 @@ _ROW_SCALARS = (
     "outer_wet_kg",
     "outer_hold_kg",
     "outer_exposure",
+    "ice_share",  # of a charge that is not warmer than its melting point
+    "segment_share",  # of a segment's skin that is in a bath
+    "run_off_warming",  # share of the way to skin temperature that run-off water is warmed
+    "half_contact_kg",  # filling of the stomach at half its contact
 )
 ROW = record_type(
     [(name, _F) for name in _ROW_SCALARS]
-    + [("segment", _I), ("wicks", _I), ("drip_segment_1", _I), ("drip_segment_2", _I), ("device", _I)],
+    + [("segment", _I), ("place", _I), ("wicks", _I), ("drip_segment_1", _I), ("drip_segment_2", _I), ("device", _I)],
 )
 
 # What happens to a row, and when.
@@ -205,5 +224,5 @@ class Work(NamedTuple):
     fast: np.ndarray
     heat: np.ndarray  # (N_TERMS, N_COLUMNS) [W]
     seg: np.ndarray  # (N_COEFFICIENTS, 12)
-    active: np.ndarray  # (MAX_ROWS,) 1 while a row is worn
+    active: np.ndarray  # (MAX_ROWS,) 0 while a row is off, else WORN, SWALLOWED, POURING or BATHED
     stages: np.ndarray  # (5, size of state)

@@ -39,6 +39,8 @@ def settling_pieces() -> np.ndarray:
         ("ground_air", 1.0),
         ("gait", -1),
         ("wind_across", 1.0),
+        ("power_W", -1.0),
+        ("upright", 1.0),
     ):
         pieces[name] = number
     for side in (0, 1):

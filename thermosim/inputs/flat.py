@@ -61,6 +61,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["tissue_q10_exponent_1_K"] = math.log(p["tissue_q10"]) / 10.0
     r["resting_W"] = p["resting_power_W_kg"] * runner.mass_kg
     r["standing_W"] = p["standing_power_W_kg"] * runner.mass_kg
+    r["seated_W"] = p["seated_power_W_kg"] * runner.mass_kg
     r["maximal_W"] = runner.vo2max_mL_kg_min * runner.mass_kg / 1000.0 * r["oxygen_J_L"] / 60.0
     shift = p["acclimatised_threshold_shift_K"] * adapted
     r["sweat_set_core_C"] += shift
@@ -106,7 +107,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["countercurrent"] = column("countercurrent")
     r["rest_core"], r["rest_muscle"], _, r["rest_skin"] = body.resting_share
     r["inverse_rest_muscle"] = 1.0 / r["rest_muscle"].sum()
-    r["work_share"] = column("exercise_share")
+    r["work_share"], r["cycling_share"] = column("exercise_share"), column("cycling_share")
     trunk = np.where(TRUNK, body.capacity_J_K[0], 0.0)
     r["trunk_weight"] = trunk / trunk.sum()
     r["viscera_share"] = np.array([1.0 if name == "abdomen" else 0.0 for name in SEGMENTS])
@@ -120,6 +121,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
 
     covered, clo, vapour = clothing_of(runner)
     r["covered_share"] = covered
+    r["film_hold_kg_m2"] = p["film_full_kg_m2"] + p["cloth_water_kg_m2"] * covered
     r["clothing_resistance_m2K_W"] = clo * CLO
     r["clothing_vapour_m2kPa_W"] = vapour / 1000.0
     r["vapour_pressure_factor"] = r["air_speed_factor"] = r["solar_factor"] = 1.0
@@ -175,6 +177,7 @@ def piece_records(effort, weather) -> np.ndarray:
     pieces["speed_m_s"], pieces["grade"] = effort.speed_m_s[part], effort.grade_pct[part] / 100.0
     pieces["carried_kg"], pieces["surface"] = effort.carried_mass_kg, effort.surface_factor
     pieces["ground_air"], pieces["fan_m_s"] = 0.0 if effort.treadmill else 1.0, effort.fan_speed_m_s
+    pieces["swing_m_s"], pieces["power_W"], pieces["upright"] = pieces["speed_m_s"], -1.0, 1.0
     pieces["gait"], pieces["cost_relation"], pieces["air_drag"] = (
         _GAITS[effort.gait],
         _COSTS[effort.cost],

@@ -112,3 +112,24 @@ def wind_at_height(wind_speed_m_s, measured_at_m, wanted_at_m):
     3.05
     """
     return wind_speed_m_s * (wanted_at_m / measured_at_m) ** (1.0 / 7.0)
+
+
+@compiled
+def corrected_effective_temperature(globe_C, vapour_pressure_kPa, air_speed_m_s):
+    """Corrected effective temperature [°C]: saturated still air that feels alike, globe [°C] in place of air.
+
+    Missenard's formula for effective temperature with the globe's temperature put in; made for lightly clothed
+    people, about 5 to 40 °C and 0.1 to 3 m/s. It stands in for the nomogram that older studies read.
+
+    References
+    ----------
+    Missenard 1933, as quoted in reviews of heat indices (from memory).
+
+    Examples
+    --------
+    >>> round(corrected_effective_temperature(37.0, saturation_pressure(37.0), 0.5), 6)
+    37.0
+    """
+    humidity = min(max(vapour_pressure_kPa / saturation_pressure(globe_C), 0.0), 1.0)
+    loss = 0.68 - 0.14 * humidity + 1.0 / (1.76 + 1.4 * air_speed_m_s**0.75)
+    return 37.0 - (37.0 - globe_C) / loss - 0.29 * globe_C * (1.0 - humidity)

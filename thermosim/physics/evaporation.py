@@ -36,8 +36,29 @@ def latent_heat_of_vaporisation(temperature_C):
 
 
 @compiled
+def evaporating_share(wettedness, onset, share_when_wet):
+    """Share of secreted sweat that does not drip at once [1]: 1 up to an onset, then straight down to full wetness.
+
+    The engine's law. The ledger by hand uses the standard's :func:`dripping_efficiency`.
+
+    References
+    ----------
+    Candas 1979, J Appl Physiol 46:522 (about 1 below a wettedness of 0.7, 0.67 at 1; from memory).
+
+    Examples
+    --------
+    >>> evaporating_share(0.5, 0.7, 0.67), round(evaporating_share(1.0, 0.7, 0.67), 2)
+    (1.0, 0.67)
+    """
+    beyond = max(wettedness - onset, 0.0) / (1.0 - onset)
+    return 1.0 - (1.0 - share_when_wet) * beyond
+
+
+@compiled
 def dripping_efficiency(wettedness):
     """Share of secreted sweat that evaporates [1] at a skin wettedness [1] from 0 to 1: ``1 - w^2/2``.
+
+    The standard's law, for the ledger of one instant.
 
     References
     ----------
