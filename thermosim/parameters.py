@@ -91,7 +91,7 @@ PARAMETERS: dict[str, Parameter] = {
     "skin_flow_ceiling_intensity": Parameter(0.50, "1", 0.3, 0.7, 0.0, "share of maximal uptake at which the exercise ceiling is reached", "low"),
     "constriction_skin_C": Parameter(33.0, "degC", 30.0, 33.7, 0.4, "mean skin below which skin flow is cut while the core is not warm; two-node 33.7", "medium"),
     "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.0, "two-node value", "medium"),
-    "constriction_override": Parameter(5.0, "1", 0.0, 10.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
+    "constriction_override": Parameter(6.0, "1", 0.0, 15.0, 0.0, "kelvin of cold skin that one kelvin of hot core outweighs", "low"),
     "local_flow_cold_C": Parameter(16.0, "degC", 5.0, 24.0, 0.0, "local skin temperature of least flow; local cooling to 24 degC takes half to two thirds of it (Johnson & Kellogg, from memory)", "medium"),
     "local_flow_warm_C": Parameter(33.5, "degC", 28.0, 35.0, 0.0, "local skin temperature of unhindered flow", "medium"),
     "local_flow_floor": Parameter(0.10, "1", 0.02, 0.3, 0.03, "share of flow left under cold", "low"),

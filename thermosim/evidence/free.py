@@ -87,7 +87,7 @@ FREE: tuple[Free, ...] = (
     # --- cold skin ---------------------------------------------------------------------------------------------
     Free("constriction_skin_C", 32.5, 0.6, LINEAR, "two-node model: below 33.7; resting people hold their core at 24 degC by it"),
     Free("constriction_gain_1_K", 0.5, 1.4, LOG, "two-node value"),
-    Free("constriction_override", 5.0, 2.0, LINEAR, "hot people keep some flow to the skin in cold water; guess"),
+    Free("constriction_override", 6.0, 3.0, LINEAR, "hot people keep some flow to the skin in cold water; guess"),
     Free("local_flow_cold_C", 16.0, 3.0, LINEAR, "local cooling to 24 takes half to two thirds of the flow; Johnson & Kellogg, from memory"),
     Free("local_flow_warm_C", 33.5, 0.8, LINEAR, "little local effect above neutral skin"),
     Free("local_flow_floor", 0.10, 1.7, LOG, "cooled skin keeps a few to twenty per cent of its flow"),
