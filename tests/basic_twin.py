@@ -237,8 +237,7 @@ def fill_blood_flows(who):
     who.fat_flow = who.fat_flow_L_min_kg * who.fat_kg
     who.gut_flow = who.gut_flow_L_min * scale
     who.countercurrent = column("countercurrent")
-    limbs = np.where(who.countercurrent < 1.0, who.muscle_kg, 0.0)
-    who.muscle_exchange = who.limb_countercurrent_L_min_kg * limbs  # the muscle flow that loses half its heat on the way
+    who.shunt_share = column("shunt_share")
     for share, weight in (("skin_flow_share", "skin_flow_weight"), ("sweat_share", "sweat_weight")):
         weighted = who.area * column(weight)
         setattr(who, share, weighted / weighted.sum())
@@ -246,8 +245,21 @@ def fill_blood_flows(who):
         setattr(who, name, column(name) * who.surface_m2 / (column(name) * who.area).sum())
 
 
+PER_SURFACE = (
+    "skin_flow_rest_L_min",
+    "skin_flow_gain_L_min_K",
+    "skin_flow_ceiling_rest_L_min",
+    "skin_flow_ceiling_exercise_L_min",
+    "shunt_flow_ceiling_L_min",
+    "sweat_gain_L_h_K",
+    "maximum_sweat_rate_L_h",
+)
+
+
 def fill_controllers(who, runner):
     """Heat days move set points, gains, the sweat ceiling and the greatest wettedness."""
+    for name in PER_SURFACE:  # the table holds for a body of the reference surface
+        setattr(who, name, getattr(who, name) * who.surface_m2 / who.reference_surface_m2)
     adapted = 1.0 - math.exp(-max(runner.heat_days or 0.0, 0.0) / who.heat_days_scale)
     who.sweat_set_core_C += who.acclimatised_threshold_shift_K * adapted
     who.skin_flow_set_core_C += who.acclimatised_threshold_shift_K * adapted
@@ -508,7 +520,7 @@ def settings_of_step(piece, time_s, metabolic_W, work_W, who):
     core_flow[ABDOMEN] *= 1.0 - who.viscera_flow_fall * intensity
     now.by_blood = {
         "core": core_flow * who.countercurrent * W_K,
-        "muscle": muscle_flow * (muscle_flow / (muscle_flow + who.muscle_exchange)) * W_K,
+        "muscle": muscle_flow * who.countercurrent * W_K,
         "fat": who.fat_flow * W_K,
         "gut": who.gut_flow * W_K,
     }
@@ -563,13 +575,23 @@ def shift_of_loss(state, who):
 
 def skin_flow_asked(state, now, core_C, skin_C, who):
     """Skin blood flow [L/min]: warmth opens, cold skin narrows, a hot core outweighs cold skin; sharp ceiling."""
-    warm = state["blood"] - who.skin_flow_set_core_C - shift_of_loss(state, who)
-    warm += who.skin_flow_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
+    warm = warmth(state, skin_C, who)
     cold = (
         who.constriction_skin_C - skin_C - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
     )
     wanted = who.skin_flow_rest_L_min + who.skin_flow_gain_L_min_K * max(warm, 0.0)
     return min(wanted / (1.0 + who.constriction_gain_1_K * max(cold, 0.0)), now.skin_flow_ceiling)
+
+
+def warmth(state, skin_C, who):
+    """Signal to skin flow [K]: warm blood and, by its weight, warm skin."""
+    warm = state["blood"] - who.skin_flow_set_core_C - shift_of_loss(state, who)
+    return warm + who.skin_flow_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
+
+
+def shunts_asked(state, skin_C, who):
+    """Blood flow through the shunts of hands and feet [L/min]: opened by warmth, not closed by cold skin."""
+    return who.shunt_flow_ceiling_L_min * min(max(warmth(state, skin_C, who) / who.shunt_flow_span_K, 0.0), 1.0)
 
 
 def sweat_asked(state, skin_C, who):
@@ -602,6 +624,7 @@ def derivative(state, now, rows, worn, who):
     # What the controllers ask for. The ceiling of sweating acts on the sum over all skin.
     skin_W_K = skin_flow_asked(state, now, core_C, skin_C, who) * who.heat_capacity_of_blood_J_L / 60.0
     skin_W_K = skin_W_K * who.skin_flow_share * who.countercurrent
+    shunt_W_K = shunts_asked(state, skin_C, who) * who.heat_capacity_of_blood_J_L / 60.0 * who.shunt_share
     sweating = who.sweat_share * free * local_sweat(state["skin"], who)
     under = [
         who.sweat_share[row["segment"]]
@@ -651,7 +674,7 @@ def derivative(state, now, rows, worn, who):
     into_gut = who.gut_conductance * (state["core"][ABDOMEN] - state["gut"])
     watts["gut"] += into_gut
     watts["core"][ABDOMEN] -= into_gut
-    for tissue, conductance in {**now.by_blood, "skin": skin_W_K * free * local_flow(state["skin"], who)}.items():
+    for tissue, conductance in {**now.by_blood, "skin": (skin_W_K * local_flow(state["skin"], who) + shunt_W_K) * free}.items():
         flow = conductance * (blood_C - state[tissue])
         watts[tissue] = watts[tissue] + flow
         watts["blood"] -= np.sum(flow)
@@ -670,7 +693,7 @@ def derivative(state, now, rows, worn, who):
     for row, own, on, share_of_sweat in zip(rows, state["rows"], worn, under):
         rate, s, onto = dict.fromkeys(ROW_STATES, 0.0), row["segment"], 0.0
         if on and row["place"] == ON_SKIN:
-            to_skin, onto = device(row, own, rate, state, central * share_of_sweat, resting, skin_W_K, now, who)
+            to_skin, onto = device(row, own, rate, state, central * share_of_sweat, resting, skin_W_K, shunt_W_K, now, who)
             watts["fat"][s] -= to_skin.from_fat
             watts["blood"] -= to_skin.from_blood
             for place in (
@@ -767,7 +790,7 @@ def skin_to_air(skin, film, secreted, free, in_air, now, who):
     return out
 
 
-def device(row, own, rate, state, sweat, resting, skin_W_K, now, who):
+def device(row, own, rate, state, sweat, resting, skin_W_K, shunt_W_K, now, who):
     """One worn row: fill the rates of its block; return what its patch takes, and drips that land on skin [kg/s]."""
     s, area = row["segment"], row["area_m2"]
     share = area / who.area[s]  # of the segment's skin
@@ -778,7 +801,8 @@ def device(row, own, rate, state, sweat, resting, skin_W_K, now, who):
     # The patch of skin: fat below, blood through it (less when cold), the store on it.
     patch_C = own["patch_C"]
     to_skin.from_fat = who.between[2][s] * share * (state["fat"][s] - patch_C)
-    to_skin.from_blood = skin_W_K[s] * share * local_flow(patch_C, who) * (state["blood"] - patch_C)
+    open_W_K = skin_W_K[s] * local_flow(patch_C, who) + shunt_W_K[s]
+    to_skin.from_blood = open_W_K * share * (state["blood"] - patch_C)
     contact = row["contact_W_m2K"] * area * (patch_C - store_C)
     made = who.rest_skin[s] * share * resting
     rate["patch_C"] = (made + to_skin.from_fat + to_skin.from_blood - contact) / (

@@ -27,11 +27,12 @@ them. Roles: fitted (the study took part in the fit), left out (predicted by a f
 error, inside, role: fitted, left_out or never_fitted; inside is null where a row is shown but not scored), \
 pooled (group → role → n, rmse, bias, inside_share; in K for core and skin, bpm for heart_rate, % of the measured value for \
 core_rate, sweat and time, share of pairs for order, tolerances for law and other), misses (ids), \
-not_modelled (id, source, reason), cautions.
+not_modelled (id, source, reason), extrapolated (case id → where its runs leave published ranges), cautions.
 
 Misses are results: the exit code stays 0."""
 
 WIDE = 110  # columns from which prediction and range stand side by side
+FEW_CASES = 3  # of which it is said at once where they leave published ranges
 ENDINGS = (".csv", ".md")
 UNITS = {"core": "°C or K", "core_rate": "K/min", "skin": "°C or K", "heart_rate": "bpm", "sweat": "L, kg or L/h", "time": "min",
          "law": "units of each", "order": "share of pairs", "other": "units of each"}  # fmt: skip
@@ -109,7 +110,7 @@ def _chosen(folder, names: list[str]) -> list:
 
 
 def _run(cases, say) -> list:
-    from thermosim.evidence.outcomes import evidence_rows
+    from thermosim.evidence.run_cases import evidence_rows
 
     done = 0
 
@@ -147,7 +148,8 @@ def frame(rows):
         "id", "case_id", "study", "source", "status", "kind", "quantity", "unit", "measured", "sd", "tolerance", "predicted",
         "predicted_low", "predicted_high", "error", "inside", "scored", "role", "why", "note", "not_modelled",
     ]  # fmt: skip
-    return pd.DataFrame([[getattr(row, name) for name in columns] for row in rows], columns=columns)
+    found = pd.DataFrame([[getattr(row, name) for name in columns] for row in rows], columns=columns)
+    return found.assign(outside_range=[" ".join(row.outside_range) for row in rows])
 
 
 def page_of(rows):
@@ -206,6 +208,7 @@ def _tell(talk: Talk, rows, result, written) -> None:
         talk.write(f"{table.answer(rows)} {table.direction(rows)}".strip(), style="bold")
         for group in table.GROUPS:
             _tell_group(talk, group, [row for row in rows if not row.not_modelled and table.group_of(row) == group])
+        _tell_extrapolated(talk, result["extrapolated"])
         _tell_pooled(talk, result["pooled"])
         _tell_misses(talk, rows)
         _tell_not_modelled(talk, result["not_modelled"])
@@ -226,10 +229,9 @@ def _tell_group(talk: Talk, group: str, rows) -> None:
         words = table.words_of(row)
         ranged = f"({words['range']})" if words["range"] else ""
         predicted = (" " if wide else "\n").join(filter(None, (words["predicted"], ranged)))
-        name = f"{row.label}: {row.read}" if row.read else row.label
         role, status = table.ROLES[row.role], row.status
         who = (role, status) if wide else (f"{role}\n{status}",)
-        cells.append((name, f"{words['measured']} {row.unit}".strip(), predicted, words["error"], words["inside"], *who))
+        cells.append((row.name, f"{words['measured']} {row.unit}".strip(), predicted, words["error"], words["inside"], *who))
     heads = ["outcome", "measured", "predicted", "error", ""]
     heads += ["role", "status"] if wide else ["role, status"]
     sides = ["left", "right", "left", "right", "left", "left", "left"]
@@ -266,6 +268,20 @@ def _tell_pooled(talk: Talk, pooled: dict) -> None:
     if cells:
         heads = [("pooled", "left"), ("role", "left"), ("n", "right"), ("RMSE", "right"), ("bias", "right"), ("inside", "right")]
         talk.table(heads, cells, title="Pooled; scored rows only")
+
+
+def _tell_extrapolated(talk: Talk, cases: dict[str, list[str]]) -> None:
+    """Explain the mark of rows whose runs leave published ranges; where there are many cases, only when asked."""
+    from thermosim.evidence import table
+
+    if not cases:
+        return
+    brief = len(cases) > FEW_CASES and not talk.verbose
+    end = f" ({len(cases)} cases; --verbose says where)." if brief else ":"
+    talk.write(f"{table.EXTRAPOLATED_MARK} {table.EXTRAPOLATED}{end}")
+    for case, said in cases.items() if not brief else ():
+        talk.write(f"  {case}: {' '.join(said)}")
+    talk.write()
 
 
 def _tell_misses(talk: Talk, rows) -> None:

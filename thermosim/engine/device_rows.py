@@ -11,7 +11,7 @@ from thermosim.physiology.sweating import local_sweat_factor
 
 
 @compiled
-def device_row(r, row, state, rate, heat, step, seg, runner, flow_W_K, sweat_kg_s, resting_W):
+def device_row(r, row, state, rate, heat, step, seg, runner, flow_W_K, shunt_W_K, sweat_kg_s, resting_W):
     """Fill one worn row's heat terms and its block of ``rate``.
 
     Parameters
@@ -20,8 +20,8 @@ def device_row(r, row, state, rate, heat, step, seg, runner, flow_W_K, sweat_kg_
         Number of the row and the row.
     state, rate, heat, step, seg, runner
         As in :func:`~thermosim.engine.balance.balance`.
-    flow_W_K, sweat_kg_s, resting_W : float
-        Central skin blood flow as a conductance [W/K], central sweat rate [kg/s] and resting power [W] now.
+    flow_W_K, shunt_W_K, sweat_kg_s, resting_W : float
+        Central skin blood flow and shunt flow as conductances [W/K], central sweat rate [kg/s] and resting power [W] now.
 
     Returns
     -------
@@ -50,15 +50,11 @@ def device_row(r, row, state, rate, heat, step, seg, runner, flow_W_K, sweat_kg_
     # skin under the device
     column = n.N_NODES + r
     conducted = seg[n.G_FAT_SKIN, s] * share * (state[n.FAT + s] - patch_C)
-    by_blood = (
-        flow_W_K
-        * seg[n.SKIN_SHARE, s]
-        * share
-        * (blood_C - patch_C)
-        * local_flow_factor(
-            patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
-        )
+    local = local_flow_factor(
+        patch_C, runner.local_flow_cold_C, runner.local_flow_warm_C, runner.local_flow_floor
     )
+    open_W_K = flow_W_K * seg[n.SKIN_SHARE, s] * local + shunt_W_K * runner.shunt_share[s]
+    by_blood = open_W_K * share * (blood_C - patch_C)
     contact = row.contact_W_m2K * row.area_m2 * (patch_C - store_C)
     heat[n.METABOLIC, column] = seg[n.REST_SKIN, s] * share * resting_W
     heat[n.CONDUCTION, column] = conducted

@@ -4,7 +4,14 @@ import math
 
 from thermosim._jit import compiled
 from thermosim.engine import nodes as n
-from thermosim.engine.balance import balance, control_skin_flow, mean_skin, node_capacity, trunk_core
+from thermosim.engine.balance import (
+    balance,
+    control_skin_flow,
+    mean_skin,
+    node_capacity,
+    shunt_flow,
+    trunk_core,
+)
 from thermosim.engine.methods import advance
 from thermosim.engine.prepare import (
     evaporation_books,
@@ -208,6 +215,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
         )
         open_share += runner.skin_flow_share[s] * seg[n.FREE_SHARE, s] * factor
     d[D_SKIN_FLOW] = open_share * control_skin_flow(state, step, runner, core, skin)
+    d[D_SKIN_FLOW] += shunt_flow(state, runner, skin)
     d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
     d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
     d[D_SUN_OUTSIDE] = (

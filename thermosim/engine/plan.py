@@ -51,7 +51,10 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     lewis_slope = LEWIS_RELATION * steepest_kPa_K * STANDARD_PRESSURE_KPA / float(pieces["pressure_kPa"].min())
     weight = np.maximum(runners["convection_weight"], runners["swing_weight"])
     blood = runners["heat_capacity_of_blood_J_L"][:, None] / 60.0
-    skin_blood = blood * runners["skin_flow_ceiling_rest_L_min"][:, None] * runners["skin_flow_share"]
+    skin_blood = blood * (
+        runners["skin_flow_ceiling_rest_L_min"][:, None] * runners["skin_flow_share"]
+        + runners["shunt_flow_ceiling_L_min"][:, None] * runners["shunt_share"]
+    )
     skin_air = (h_c * weight * (1.0 + lewis_slope) + 6.0) * runners["area_m2"]
     capacity = runners["capacity_J_K"]
     skin = (skin_air + runners["conductance_fat_skin"] + skin_blood) / capacity[:, n.SKIN : n.BLOOD]
@@ -71,7 +74,9 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
         + runners["core_flow_L_min"].sum(axis=1)
         + runners["fat_flow_L_min"].sum(axis=1)
         + np.maximum(runners["skin_flow_ceiling_exercise_L_min"], 3.0)
-        + STEEPEST_SKIN_FLOW_K * runners["skin_flow_gain_L_min_K"]
+        + STEEPEST_SKIN_FLOW_K
+        * (runners["skin_flow_gain_L_min_K"] + runners["shunt_flow_ceiling_L_min"] / runners["shunt_flow_span_K"])
+        + runners["shunt_flow_ceiling_L_min"]
     )
     fat = (runners["conductance_muscle_fat"] + runners["conductance_fat_skin"]) / capacity[:, n.FAT : n.SKIN]
     found = [0.8 * skin.max(axis=1), 1.1 * fat.max(axis=1), blood[:, 0] * flows / capacity[:, n.BLOOD]]

@@ -50,6 +50,8 @@ _RUNNER_SCALARS = (
     "local_flow_cold_C",
     "local_flow_warm_C",
     "local_flow_floor",
+    "shunt_flow_ceiling_L_min",
+    "shunt_flow_span_K",
     "sweat_set_core_C",
     "sweat_gain_L_h_K",
     "sweat_skin_weight",
@@ -104,6 +106,7 @@ _RUNNER_BY_SEGMENT = (
     "muscle_flow_share",
     "fat_flow_L_min",
     "skin_flow_share",
+    "shunt_share",  # of the shunt flow of hands and feet
     "countercurrent",
     "film_hold_kg_m2",  # water that skin and the cloth over it hold
     "rest_core",

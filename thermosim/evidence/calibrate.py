@@ -34,6 +34,8 @@ from thermosim.evidence.refit import leave_out
 from thermosim.parameters import PARAMETERS
 
 SIGMA_OF_TOLERANCE, SD_OF_RANGE = 0.5, 0.25
+ROBUST = 4.0  # whitened residual (two tolerances) beyond which an outcome counts linearly
+TOLERANCE, MOST_STEPS = 1e-3, 15  # relative fall of the cost at which a search ends, and most steps
 
 
 def scored(case) -> dict[str, tuple[float, float]]:
@@ -150,7 +152,7 @@ def best_of_starts(problem: Problem, starts: list[np.ndarray], say: Progress) ->
     ends = []
     for n, start in enumerate(starts, 1):
         try:
-            end = minimise(problem, start, tell=say.of(f"start {n}"))
+            end = minimise(problem, start, most=MOST_STEPS, tolerance=TOLERANCE, tell=say.of(f"start {n}"))
         except (FloatingPointError, NumericalFailure) as error:
             say(f"start {n} failed: {error}")
             continue
@@ -216,12 +218,12 @@ def calibrate(
     say(
         f"{len(free)} parameters, {len(model.studies)} studies, {len(model.cases)} cases, {outcomes} outcomes"
     )
-    problem = Problem(prior, model.blocks(prior.mean), model.predict)
+    problem = Problem(prior, model.blocks(prior.mean), model.predict, ROBUST)
     say("blanks moved, at the prior")
     best = best_of_starts(problem, start_points(prior, starts, seed), say)
-    problem = Problem(prior, model.blocks(best), model.predict)
+    problem = Problem(prior, model.blocks(best), model.predict, ROBUST)
     say("blanks moved again, at the best end; weights are fixed from here on")
-    fit = describe(problem, minimise(problem, best, tell=say.of("last search")))
+    fit = describe(problem, minimise(problem, best, most=MOST_STEPS, tolerance=TOLERANCE, tell=say.of("last search")))
     say(f"optimum at cost {fit.cost:.3f}")
     values = rounded_values(free, fit.position)
     without = {}

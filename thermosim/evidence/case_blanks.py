@@ -1,4 +1,4 @@
-"""Where blanks are named in a case, and what air and drinks become when numbers stand in their place."""
+"""Where blanks are named in a case, and what people, air and drinks become when numbers stand in their place."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -7,6 +7,7 @@ from thermosim.errors import InputError
 from thermosim.evidence import case_fields as f
 from thermosim.inputs.checks import nearest, shown
 from thermosim.inputs.humidity import vapour_pressure
+from thermosim.inputs.runner import Runner
 
 _PRESSURE_KPA = 101.325
 
@@ -51,15 +52,28 @@ def check_blanks(case: Any) -> None:
 
 
 def check_filled(case: Any) -> None:
-    """Refuse air and drinks that cannot be, with the blanks at their centre, all low, and all high."""
+    """Refuse people, air and drinks that cannot be, with the blanks at their centre, all low, and all high."""
     for end in ("value", "low", "high") if case.blanks else ("value",):
         numbers = {blank.name: getattr(blank, end) for blank in case.blanks}
+        if case.subjects is not None:
+            _people(case.subjects, numbers, "subjects")
         for k, variant in enumerate(case.variants, start=1):
+            if variant.subjects != case.subjects:
+                _people(variant.subjects, numbers, f"variant[{k}].subjects")
             for j, phase in enumerate(variant.phases, start=1):
                 _air(phase, numbers, f"variant[{k}].phase[{j}]")
             for j, one in enumerate(variant.cooling, start=1):
                 if one.kind == "drink":
                     _drink(one, variant.subjects, numbers, f"variant[{k}].cooling[{j}]")
+
+
+def _people(subjects: Any, numbers: dict[str, float], place: str) -> None:
+    """Refuse people whose fields contradict each other."""
+    given = {name: _number(getattr(subjects, name), numbers) for name in Runner.model_fields if hasattr(subjects, name)}
+    try:
+        Runner(**{name: value for name, value in given.items() if value is not None})
+    except InputError as error:
+        raise InputError(error.problem, field=f"{place}.{error.field}", remedy=error.remedy) from None
 
 
 def _air(phase: Any, numbers: dict[str, float], place: str) -> None:
@@ -90,5 +104,5 @@ def _drink(drink: Any, subjects: Any, numbers: dict[str, float], place: str) -> 
 
 
 def _number(value: Any, numbers: dict[str, float]) -> Any:
-    """Return a number, that of a blank, or None."""
-    return numbers[value[1:]] if isinstance(value, str) else value
+    """Return the number of a blank; anything else as it is."""
+    return numbers[value[1:]] if isinstance(value, str) and value.startswith("?") else value

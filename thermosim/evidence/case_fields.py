@@ -7,6 +7,7 @@ from typing import Any
 
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_choice, check_flag, check_range, shown
+from thermosim.parameters import SEGMENTS
 from thermosim.variables import INPUTS, OUTPUTS, Variable
 
 HUMIDITIES = ("relative_humidity_pct", "vapour_pressure_kPa", "dew_point_C", "wet_bulb_C")
@@ -17,11 +18,18 @@ KITS = ("nude", "shorts_and_shoes", "light_kit", "shirt_and_shorts", "coverall")
 SITES = ("core", "rectal", "oesophageal", "gut")
 RESTS = ("stand", "seated", "lying")
 MOVES = ("run", "walk")
-ACTIVITIES = (*MOVES, "cycle", *RESTS, "arms")
+ACTIVITIES = (*MOVES, "cycle", *RESTS)
 POWERS = ("heat_production_W", "metabolic_power_W", "vo2max_pct", "oxygen_uptake_L_min")
 WINDS = ("head", "tail", "cross")
 COOLINGS = ("drink", "water_on_skin", "bath")
-BATHS = ("to_neck", "to_chest", "forearms", "hands")
+# What is under water, by the word for it.
+IMMERSED = {
+    "to_neck": tuple(name for name in SEGMENTS if name not in ("head", "face", "neck")),
+    "to_chest": ("chest", "back", "abdomen", "hands", "thighs", "lower_legs", "feet"),
+    "forearms": ("forearms", "hands"),
+    "hands": ("hands",),
+}
+BATHS = tuple(IMMERSED)
 OVERS = ("air_temperature_C", "required_evaporation")
 READS = ("value", "change", "rate", "mean", "time_to", "onset")
 LAW_HOMES = ("thermosim.physics", "thermosim.physiology", "thermosim.constants", "thermosim.instant")
@@ -53,7 +61,7 @@ RANGES = {
     "vo2max_pct": Variable("%", "share of maximal oxygen uptake", 5.0, 150.0),
     "efficiency": Variable("1", "external work over metabolic power", 0.0, 0.35),
     "minutes": INPUTS["part_minutes"],
-    "at_min": Variable("min", "minute on the clock", -1440.0, 1440.0),
+    "at_min": Variable("min", "minute on the clock", 0.0, 1440.0),
     "start.temperature_C": Variable("°C", "temperature at the start", 34.0, 40.5),
     "above_C": Variable("°C", "temperature that ends the phase", 30.0, 43.0),
     "below_C": Variable("°C", "temperature that ends the phase", 30.0, 43.0),
@@ -193,8 +201,13 @@ def check_words(owner: str, name: str, value: Any, among: tuple[str, ...] = (), 
 
 
 def check_minutes(owner: str, name: str, value: Any) -> tuple[float, ...]:
-    """Return one minute or a strictly rising list of minutes as a tuple."""
+    """Return one minute or a strictly rising list of minutes on the clock as a tuple."""
     given = value if isinstance(value, list | tuple) else (value,)
+    for one in given:
+        if isinstance(one, numbers.Real) and not isinstance(one, bool) and one < 0:
+            where = "the clock starts with the first phase that is not preparation"
+            problem = f"has {shown(one)} min, allowed is 0 min or later: {where}"
+            raise InputError(problem, field=name, remedy="leave preparation = true out of the phase in which this happens")
     minutes = tuple(float(check_number(owner, name, one)) for one in given)
     for before, after in zip(minutes[:-1], minutes[1:]):
         if after <= before:

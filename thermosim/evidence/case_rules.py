@@ -6,6 +6,7 @@ Fields of an error are written as in the file, e.g. ``variant[2].phase[1].minute
 from collections.abc import Iterator
 from typing import Any
 
+from thermosim.engine.nodes import MAX_ROWS
 from thermosim.errors import InputError
 from thermosim.evidence import case_fields as f
 from thermosim.evidence.case_blanks import check_blanks, check_filled
@@ -27,6 +28,7 @@ def check_case(case: Any) -> None:
         _phases(variant, place)
         for j, one in enumerate(variant.cooling, start=1):
             _cooling(variant, one, f"{place}.cooling[{j}]")
+        _places(variant, place)
         for j, measured in enumerate(variant.measured, start=1):
             _read(variant, measured.read, f"{place}.measured[{j}]")
             _value(measured, f"{place}.measured[{j}]")
@@ -69,16 +71,16 @@ def _known(name: str, names: list[str], what: str, place: str) -> None:
 # --- one variant -------------------------------------------------------------------------------------------------
 
 
-def clock_minutes(variant: Any) -> tuple[float, float]:
-    """Return where the clock of a variant begins (its preparation, negative) and ends [min]; stop rules not met."""
-    before = sum(phase.minutes for phase in variant.phases if phase.preparation)
-    return -before, sum(phase.minutes for phase in variant.phases if not phase.preparation)
+def clock_minutes(variant: Any) -> float:
+    """Return where the clock of a variant ends [min] when no stop rule is met; it begins after the preparation."""
+    return sum(phase.minutes for phase in variant.phases if not phase.preparation)
 
 
 def _phases(variant: Any, place: str) -> None:
     if all(phase.preparation for phase in variant.phases):
-        problem = "has no phase on the clock, needed is at least one without preparation"
-        raise InputError(problem, field=f"{place}.phase", remedy="add a [[variant.phase]] after the preparation")
+        problem = "is true in every phase, needed is at least one phase on the clock, without preparation"
+        field = f"{place}.phase[{len(variant.phases)}].preparation"
+        raise InputError(problem, field=field, remedy="add a [[variant.phase]] after the preparation")
     labels: list[str] = []
     for j, phase in enumerate(variant.phases, start=1):
         here = f"{place}.phase[{j}]"
@@ -97,15 +99,29 @@ def _phases(variant: Any, place: str) -> None:
 def _cooling(variant: Any, one: Any, place: str) -> None:
     if one.phase is not None:
         _known(one.phase, [phase.label for phase in variant.phases if phase.label], "phase", f"{place}.phase")
-    first, last = clock_minutes(variant)
+    last = clock_minutes(variant)
     for minute in one.at_min:
-        if not first <= minute < last:
-            problem = f"has {shown(minute)} min, allowed is {shown(first)} to before {shown(last)} min, the clock of the variant"
+        if minute >= last:
+            problem = f"has {shown(minute)} min, allowed is 0 to before {shown(last)} min, the clock of the variant"
             raise InputError(problem, field=f"{place}.at_min", remedy="correct the minute or lengthen the phases")
 
 
+def _places(variant: Any, place: str) -> None:
+    """Refuse more drinks, poured-on and bathed segments than one run can carry."""
+    before = {phase.label for phase in variant.phases if phase.preparation and phase.label}
+    taken = {True: 0, False: 0}  # in the preparation, on the clock: each is a run of its own
+    for j, one in enumerate(variant.cooling, start=1):
+        segments = f.IMMERSED.get(one.segments, ()) if isinstance(one.segments, str) else one.segments
+        early = one.phase is not None and one.phase in before
+        taken[early] += max(len(segments), 1)
+        if taken[early] > MAX_ROWS:
+            problem = f"makes {taken[early]} places on the body with what stands before it, allowed are {MAX_ROWS}"
+            remedy = "name fewer segments, or give drinks of one kind as one drink with several minutes"
+            raise InputError(problem, field=f"{place}.cooling[{j}].kind", remedy=remedy)
+
+
 def _read(variant: Any, read: Any, place: str) -> None:
-    last, what = clock_minutes(variant)[1], "the clock of the variant"
+    last, what = clock_minutes(variant), "the clock of the variant"
     if read.phase is not None:
         on_clock = [phase for phase in variant.phases if phase.label and not phase.preparation]
         _known(read.phase, [phase.label for phase in on_clock], "phase", f"{place}.phase")

@@ -99,6 +99,7 @@ def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = Non
         *_groups([row for row in rows if not row.not_modelled]),
         "## Misses",
         *_misses(table.misses(rows), reasons),
+        *_extrapolated(rows),
         *_not_modelled([row for row in rows if row.not_modelled]),
         *_assumptions([row for row in rows if not row.not_modelled]),
     ]
@@ -164,9 +165,8 @@ def _cells(row: Row) -> tuple:
     predicted = f"{words['predicted']} ({words['range']})" if words["range"] else words["predicted"]
     sd = "" if row.sd is None else table.shown(row.sd, table.decimals_of(row))
     inside = f"**{words['inside']}**" if row.missed else words["inside"]
-    name = f"{row.label}: {row.read}" if row.read else row.label
     numbers = (words["measured"], sd, predicted, words["error"], words["tolerance"])
-    return (name, *numbers, row.unit, inside, ROLES[row.role], row.status)
+    return (row.name, *numbers, row.unit, inside, ROLES[row.role], row.status)
 
 
 def _misses(missed: list[Row], reasons: dict[str, str]):
@@ -208,6 +208,15 @@ def meaning(row: Row) -> str:
         return f"the difference between the two conditions is {way}: do not choose between them by less than this error"
     high, low = COOLING_RATE if group == "core_rate" and row.measured < 0.0 else MEANING[group]
     return high if row.error > 0.0 else low
+
+
+def _extrapolated(rows: list[Row]):
+    """Yield which cases leave published ranges; nothing where none does."""
+    cases = table.extrapolated(rows)
+    if cases:
+        yield "## Outside published ranges"
+        yield f"{table.EXTRAPOLATED_MARK} in the tables: {table.EXTRAPOLATED}."
+        yield _table(["case", "where"], [(case, " ".join(said)) for case, said in cases.items()])
 
 
 def _not_modelled(rows: list[Row]):

@@ -82,13 +82,32 @@ class Study:
         return solve_triangular(self.factor, difference, lower=True, check_finite=False)
 
 
+def flattened(residual: np.ndarray, scale: float | None) -> np.ndarray:
+    """Return residuals whose squares are ``2 s² (sqrt(1 + (r/s)²) - 1)``: the soft absolute loss at scale ``s``.
+
+    Examples
+    --------
+    >>> flattened(np.array([0.1, 20.0]), 2.0).round(2), flattened(np.array([3.0]), None)
+    (array([0.1, 8.5]), array([3.]))
+    """
+    if scale is None:
+        return residual
+    ratio = residual / scale
+    return np.sign(residual) * scale * np.sqrt(2.0 * (np.sqrt(1.0 + ratio**2) - 1.0))
+
+
 @dataclass
 class Problem:
-    """Priors, studies and the function that predicts them for many positions at once."""
+    """Priors, studies and the function that predicts them for many positions at once.
+
+    With ``robust`` a whitened residual counts by its square up to about that size and linearly beyond, so that one
+    runaway experiment does not outvote the others.
+    """
 
     prior: Prior
     studies: Sequence[Study]
     predict: Predict
+    robust: float | None = None
     evaluations: int = field(default=0, init=False)
 
     @cached_property
@@ -104,7 +123,7 @@ class Problem:
         """Return the whitened residuals of all studies at each position, priors not included."""
         self.evaluations += len(positions)
         return [
-            np.concatenate([study.residual(found[study.name]) for study in self.studies])
+            flattened(np.concatenate([study.residual(found[study.name]) for study in self.studies]), self.robust)
             for found in self.predict(positions)
         ]
 

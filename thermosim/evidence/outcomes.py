@@ -1,5 +1,6 @@
 """From runs to numbers: every outcome of a case, at its centre, over its blanks, and for many parameter sets at once."""
 
+import dataclasses
 import itertools
 import math
 import os
@@ -13,9 +14,9 @@ from thermosim.engine.integrate import D_CAPACITY, D_CORE, D_HEART, D_SKIN, D_SK
 from thermosim.errors import NumericalFailure
 from thermosim.evidence.climate import limit_of_climate
 from thermosim.evidence.laws import evaluate
+from thermosim.evidence.timeline import blanks_of, first_crossing, run_variant
 from thermosim.parameters import value
 from thermosim.physiology.energetics import mass_of_breath_gases
-from thermosim.evidence.timeline import blanks_of, first_crossing, run_variant, used_blanks
 
 NOT_REACHED_RATE = 0.005 / 60.0  # K/s: slowest rise that a time beyond the end is carried on with
 LONGEST_FACTOR = 3.0  # of the clock: where a time beyond the end stops counting
@@ -72,8 +73,8 @@ def read_run(run, read) -> float:
     if read.read in ("mean", "rate"):
         first = span.start_s + 60.0 * (read.from_min or 0.0)
         last = span.end_s if read.to_min is None else span.start_s + 60.0 * read.to_min
-        first, last = max(first, times[0]), min(last, times[-1])
-        return _over(run, read, first, last)
+        last = min(last, span.end_s)
+        return _over(run, read, first, last) if first < last else math.nan  # a stop rule ended it before
     values = series(run, read.quantity)
     if read.read == "time_to":
         return _time_to(times, values, read, span)
@@ -81,7 +82,7 @@ def read_run(run, read) -> float:
         first = float(np.interp(span.start_s, times, values))
         crossed = first_crossing(times, values, first + ONSET_L_H, span.start_s)
         return ((span.end_s if crossed is None else crossed) - span.start_s) / 60.0
-    moment = span.end_s if read.at_min is None else span.start_s + 60.0 * read.at_min
+    moment = span.end_s if read.at_min is None else min(span.start_s + 60.0 * read.at_min, span.end_s)
     value = float(np.interp(moment, times, values))
     if read.read == "change":
         value -= float(np.interp(span.start_s, times, values))
@@ -118,7 +119,7 @@ def _time_to(times, values, read, span) -> float:
     return min(span.end_s - span.start_s + beyond, LONGEST_FACTOR * (span.end_s - span.start_s)) / 60.0
 
 
-def predict_case(case, overrides=None, blanks=None) -> dict[str, float]:
+def predict_case(case, overrides=None, blanks=None, runs=None) -> dict[str, float]:
     """Predict every outcome of a case.
 
     Parameters
@@ -128,6 +129,8 @@ def predict_case(case, overrides=None, blanks=None) -> dict[str, float]:
         Parameter values by name.
     blanks : dict, optional
         Values of some blanks; the others stay at their centre.
+    runs : dict, optional
+        Is filled with the run of every variant that was read, None where it could not be finished.
 
     Returns
     -------
@@ -135,7 +138,7 @@ def predict_case(case, overrides=None, blanks=None) -> dict[str, float]:
         Outcome id -> prediction in the outcome's unit; NaN where a run could not be finished.
     """
     values = {**blanks_of(case), **(blanks or {})}
-    runs: dict = {}
+    runs = {} if runs is None else runs
 
     def run_of(name):
         if name not in runs:
@@ -166,7 +169,7 @@ def predict_case(case, overrides=None, blanks=None) -> dict[str, float]:
             variant = next(one for one in case.variants if one.name == thing.variant)
             found[identity] = limit_of_climate(variant, thing, values, overrides)
         elif kind == "law":
-            found[identity] = evaluate(thing)
+            found[identity] = evaluate(thing, case.file)
     return found
 
 
@@ -185,23 +188,16 @@ def _slope(slope, run_of, read_of) -> float:
         if run is None:
             return math.nan
         if slope.over == "required_evaporation":
-            x.append(read_run(run, read._replace(quantity="required_evaporation") if hasattr(read, "_replace")
-                              else _replace_quantity(read, "required_evaporation")))  # fmt: skip
+            x.append(read_run(run, dataclasses.replace(read, quantity=slope.over)))
         else:
             phase = run.phases[-1] if read.phase is None else next(p for p in run.phases if p.label == read.phase)
             x.append(getattr(phase, slope.over))
     return float(np.polyfit(np.array(x, dtype=float), y, 1)[0])
 
 
-def _replace_quantity(read, quantity):
-    import dataclasses
-
-    return dataclasses.replace(read, quantity=quantity)
-
-
 def blank_points(case) -> list[dict[str, float]]:
     """Return the combinations of blanks that a case is run over: all corners, or (many blanks) one at a time and all."""
-    used = [b for b in case.blanks]
+    used = case.blanks
     if not used:
         return []
     if len(used) <= MOST_CORNERS:
@@ -221,15 +217,18 @@ def _pool(workers):
     return ProcessPoolExecutor(workers, mp_context=get_context("fork"))
 
 
-def predict_jobs(jobs, progress=None, workers=None) -> list[dict[str, float]]:
-    """Predict many ``(case, overrides, blanks)`` in order, over processes; the numbers do not depend on their number."""
+def predict_jobs(jobs, progress=None, workers=None, work=_job) -> list:
+    """Predict many ``(case, overrides, blanks)`` in order, over processes; the numbers do not depend on their number.
+
+    ``work`` makes the result of one job, by default its predictions.
+    """
     workers = workers or os.cpu_count() or 1
     jobs = list(jobs)
     if workers == 1 or len(jobs) < 4:
-        return [_told(_job(job), progress) for job in jobs]
-    _job(jobs[0])  # compile once, before the processes part
+        return [_told(work(job), progress) for job in jobs]
+    work(jobs[0])  # compile once, before the processes part
     with _pool(workers) as pool:
-        return [_told(found, progress) for found in pool.map(_job, jobs, chunksize=max(1, len(jobs) // (16 * workers)))]
+        return [_told(found, progress) for found in pool.map(work, jobs, chunksize=max(1, len(jobs) // (16 * workers)))]
 
 
 def _told(found, progress):

@@ -35,6 +35,8 @@ _READING_ERRORS = {
 }
 _TIME_READING_ERROR_MIN = 1.0
 _ROUNDING = 1e-9
+EXTRAPOLATED_MARK = "†"
+EXTRAPOLATED = "a run of this row leaves the range a relation was published for, or in which the model was tried"
 CASE_KEYS = (
     "id", "source", "status", "quantity", "unit", "measured", "sd", "predicted", "predicted_low", "predicted_high", "error",
     "inside", "role",
@@ -74,6 +76,8 @@ class Row:
         Reason why the study is not modelled.
     assumed, blanks : tuple of str
         Fields of the subjects that the paper does not state; conditions it leaves blank, with their ranges.
+    outside_range : tuple of str
+        Where its runs leave the range a relation was published for, or in which the model was tried: one sentence each.
     """
 
     id: str
@@ -100,11 +104,18 @@ class Row:
     not_modelled: str = ""
     assumed: tuple[str, ...] = ()
     blanks: tuple[str, ...] = ()
+    outside_range: tuple[str, ...] = ()
 
     @property
     def label(self) -> str:
         """Case and variant, e.g. ``A8 fit``."""
         return f"{self.case_id} {self._parts()[0]}".strip()
+
+    @property
+    def name(self) -> str:
+        """Label and read, with a mark where a run of the row leaves a published range."""
+        name = f"{self.label}: {self.read}" if self.read else self.label
+        return f"{name} {EXTRAPOLATED_MARK}" if self.outside_range else name
 
     @property
     def read(self) -> str:
@@ -130,7 +141,7 @@ class Row:
 # --- making rows ---------------------------------------------------------------------------------------------------
 
 
-def row_of(case, outcome, role, predicted, low=None, high=None) -> Row:
+def row_of(case, outcome, role, predicted, low=None, high=None, outside_range=()) -> Row:
     """Return the row of one outcome of a case in one role.
 
     Parameters
@@ -142,6 +153,8 @@ def row_of(case, outcome, role, predicted, low=None, high=None) -> Row:
         ``fitted``, ``left_out`` or ``never_fitted``.
     predicted, low, high : float or None
         Prediction with the blanks at their centre, and its lowest and highest over their ranges.
+    outside_range : tuple of str
+        Where the runs behind it leave published ranges.
     """
     measured, law = outcome.measured, outcome.kind == "law"
     quantity = "law" if law else measured.read.quantity
@@ -157,7 +170,7 @@ def row_of(case, outcome, role, predicted, low=None, high=None) -> Row:
         error=None if predicted is None else predicted - measured.value,
         inside=None if predicted is None else inside(predicted, measured.value, measured.tolerance, low, high, slack),
         role=role, why=measured.why, note=case.source.note, scored=measured.score, kind=outcome.kind, title=case.title,
-        assumed=_assumed(case), blanks=_blanks(case),
+        assumed=_assumed(case), blanks=_blanks(case), outside_range=tuple(outside_range),
     )  # fmt: skip
 
 
@@ -354,8 +367,18 @@ def as_json(rows: Iterable[Row]) -> dict:
         "not_modelled": [
             {"id": row.id, "source": row.source, "reason": row.not_modelled} for row in rows if row.not_modelled
         ],
+        "extrapolated": extrapolated(rows),
         "cautions": evidence_cautions(),
     }
+
+
+def extrapolated(rows: Iterable[Row]) -> dict[str, list[str]]:
+    """Return case id -> where its runs leave published ranges, each sentence once."""
+    found: dict[str, dict[str, None]] = {}
+    for row in rows:
+        if row.outside_range:
+            found.setdefault(row.case_id, {}).update(dict.fromkeys(row.outside_range))
+    return {case: list(said) for case, said in found.items()}
 
 
 def evidence_cautions() -> list[str]:

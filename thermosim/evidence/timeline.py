@@ -14,19 +14,13 @@ from thermosim.engine.records import CYCLING, ON_FOOT, PIECE, RESTING, Work
 from thermosim.engine.run import Trajectory, new_work, run, settle
 from thermosim.engine.start import shift_core, with_empty_books
 from thermosim.errors import NumericalFailure
+from thermosim.evidence.case_fields import IMMERSED
 from thermosim.inputs.flat import population, runner_record
 from thermosim.inputs.runner import Runner
-from thermosim.parameters import SEGMENTS
 from thermosim.physics.air import saturation_pressure, vapour_pressure_of_wet_bulb
 from thermosim.physiology import energetics
 
 SAMPLE_S = 20.0
-IMMERSED = {
-    "to_neck": tuple(name for name in SEGMENTS if name not in ("head", "face", "neck")),
-    "to_chest": ("chest", "back", "abdomen", "hands", "thighs", "lower_legs", "feet"),
-    "forearms": ("forearms", "hands"),
-    "hands": ("hands",),
-}
 _SITES = {"oesophageal": n.BLOOD, "rectal": n.RECTAL, "gut": n.GUT}
 _ACTIVITY = {
     "run": ON_FOOT, "walk": ON_FOOT, "stand": ON_FOOT, "cycle": CYCLING, "seated": RESTING, "lying": RESTING,
@@ -54,7 +48,11 @@ class VariantRun(NamedTuple):
     trajectory: Trajectory
     spans: tuple[Span, ...]
     runner: np.ndarray
-    phases: tuple  # with blanks filled in
+    phases: tuple  # of the clock, with blanks filled in
+    who: Runner
+    pieces: np.ndarray  # of the clock
+    before: Trajectory | None = None  # the preparation
+    pieces_before: np.ndarray | None = None
 
     def span(self, label: str | None) -> Span:
         """Return the span of a phase, or the whole clock."""
@@ -108,19 +106,21 @@ def run_variant(variant, blanks: dict[str, float], overrides=None) -> VariantRun
     table = population(overrides)
     subjects = filled(variant.subjects, blanks)
     fields = {name: getattr(subjects, name, None) for name in _SUBJECT_FIELDS}
-    runner = runner_record(Runner(**{k: v for k, v in fields.items() if v is not None}), overrides)
+    who = Runner(**{k: v for k, v in fields.items() if v is not None})
+    runner = runner_record(who, overrides)
     phases = tuple(filled(phase, blanks) for phase in variant.phases)
     cooling = tuple(filled(one, blanks) for one in variant.cooling)
     start = settle(runner)
     before = tuple(phase for phase in phases if phase.preparation)
+    prepared, pieces_before = None, None
     if before:
-        trajectory, _ = _timeline(runner, before, cooling, start, table)
-        start = _go_on(trajectory)
+        prepared, _, pieces_before = _timeline(runner, before, cooling, start, table)
+        start = _go_on(prepared)
     if variant.start is not None:
         _move_to(start.state, filled(variant.start, blanks), runner)
     clock = phases[len(before) :]
-    trajectory, spans = _timeline(runner, clock, cooling, start, table)
-    return VariantRun(trajectory, spans, runner, clock)
+    trajectory, spans, pieces = _timeline(runner, clock, cooling, start, table)
+    return VariantRun(trajectory, spans, runner, clock, who, pieces, prepared, pieces_before)
 
 
 def _go_on(trajectory: Trajectory) -> Work:
@@ -142,13 +142,13 @@ def _timeline(runner, phases, cooling, start, table):
     """Run phases in a row; a phase with a stop rule ends where its site crosses the level."""
     ends: list[float] = []
     spans: list[Span] = []
-    trajectory, runs = None, 0
+    trajectory, pieces, runs = None, None, 0
     for k, phase in enumerate(phases):
         begin = ends[-1] if ends else 0.0
         ends.append(begin + 60.0 * phase.minutes)
         stopped = True
         if phase.until is not None:
-            trajectory = _run(runner, phases[: k + 1], ends, cooling, start, table)
+            trajectory, pieces = _run(runner, phases[: k + 1], ends, cooling, start, table)
             runs = k + 1
             crossed = _crossing(trajectory, phase.until, begin)
             stopped = crossed is not None
@@ -157,8 +157,8 @@ def _timeline(runner, phases, cooling, start, table):
                 runs = 0
         spans.append(Span(phase.label or "", begin, ends[-1], stopped))
     if trajectory is None or runs < len(phases):
-        trajectory = _run(runner, phases, ends, cooling, start, table)
-    return trajectory, tuple(spans)
+        trajectory, pieces = _run(runner, phases, ends, cooling, start, table)
+    return trajectory, tuple(spans), pieces
 
 
 def _crossing(trajectory, until, begin_s):
@@ -181,7 +181,7 @@ def first_crossing(time_s, series, level, from_s=0.0):
     return float(times[k - 1] + share * (times[k] - times[k - 1]))
 
 
-def _run(runner, phases, ends, cooling, start, table) -> Trajectory:
+def _run(runner, phases, ends, cooling, start, table) -> tuple[Trajectory, np.ndarray]:
     pieces = np.zeros(len(phases), dtype=PIECE)
     begin = 0.0
     for piece, phase, end in zip(pieces, phases, ends, strict=True):
@@ -193,7 +193,7 @@ def _run(runner, phases, ends, cooling, start, table) -> Trajectory:
     trajectory = run(runner, pieces, rows, events, times, start=start)
     if trajectory.status != n.DONE:
         raise NumericalFailure(f"The case stopped: {n.STATUS_SENTENCES[trajectory.status]}.")
-    return trajectory
+    return trajectory, pieces
 
 
 def vapour_pressure(phase) -> float:
@@ -272,7 +272,7 @@ def _worn(cooling, phases, ends, mass_kg, table) -> list[Worn]:
         if one.kind == "drink":
             total = one.mass_kg if one.mass_kg is not None else one.mass_g_kg / 1000.0 * mass_kg
             device = Drink(float(total) / len(one.at_min), one.temperature_C, one.ice_share or 0.0,
-                           table["stomach_conductance_W_K"])
+                           table["stomach_conductance_W_K"])  # fmt: skip
         else:
             device = PouredWater(one.mass_kg, one.temperature_C, _segments(one.segments))
         found.append(Worn(device, float(minutes[0]), None, tuple(float(m) for m in minutes[1:])))

@@ -17,6 +17,13 @@ TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
 _COPIED = tuple(name for name in PARAMETERS if name in (RUNNER.names or ()))
 
 
+# Flows and sweat rates of the table hold for a body of the reference surface and grow with it.
+PER_SURFACE = (
+    "skin_flow_rest_L_min", "skin_flow_gain_L_min_K", "skin_flow_ceiling_rest_L_min",
+    "skin_flow_ceiling_exercise_L_min", "shunt_flow_ceiling_L_min", "sweat_gain_L_h_K", "maximum_sweat_rate_L_h",
+)  # fmt: skip
+
+
 def population(overrides: dict[str, float] | None = None) -> dict[str, float]:
     """Return the parameter table's values as a plain dictionary, with overrides put in."""
     table = {name: parameter.value for name, parameter in PARAMETERS.items()}
@@ -56,6 +63,8 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
         r[name] = p[name]
 
     r["mass_kg"], r["surface_area_m2"] = body.mass_kg, body.surface_area_m2
+    for name in PER_SURFACE:
+        r[name] *= body.surface_area_m2 / p["reference_surface_m2"]
     r["oxygen_J_L"] = energetics.energy_equivalent_of_oxygen(p["respiratory_quotient"])
     r["economy"] = runner.economy_factor * p["economy_spread"]
     r["tissue_q10_exponent_1_K"] = math.log(p["tissue_q10"]) / 10.0
@@ -105,6 +114,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
         weights = column(target)
         r[target] = weights * body.surface_area_m2 / (weights * body.area_m2).sum()
     r["countercurrent"] = column("countercurrent")
+    r["shunt_share"] = column("shunt_share")
     r["rest_core"], r["rest_muscle"], _, r["rest_skin"] = body.resting_share
     r["inverse_rest_muscle"] = 1.0 / r["rest_muscle"].sum()
     r["work_share"], r["cycling_share"] = column("exercise_share"), column("cycling_share")

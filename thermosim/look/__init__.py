@@ -10,6 +10,7 @@ _HOME = {
     "ledger_over_time": "ledger_page",
     "compare_page": "compare",
     "instant_ledger": "instant_page",
+    "draw_evidence": "evidence_page",
     "save": "page",
     "alternative_text": "page",
 }

@@ -60,21 +60,34 @@ def draw_members(session, count: int, seed: int) -> Members:
     Members
     """
     rng = np.random.default_rng(seed)
-    population = _draw_population(session.runner, count, rng)
-    people = _draw_people(session.runner, count, rng)
-    runners = np.concatenate(
-        [
-            runner_record(person, {name: float(drawn[i]) for name, drawn in population.items()})
-            for i, person in enumerate(people)
-        ]
-    )
+    persons = draw_persons(session.runner, count, rng)
+    runners = np.concatenate([runner_record(card, drawn) for card, drawn in persons])
     states, fasts = settle_many(runners)  # at rest, before the air of the run differs between members
-    for i, person in enumerate(people):
+    for i, (person, _) in enumerate(persons):
         if person.core_start_C is not None:
             shift_core(states[i], person.core_start_C, runners[i : i + 1])
     held = _draw_air(runners, piece_records(session.effort, session.weather), rng)
     error = rng.normal(0.0, value("model_core_error_K"), count)
     return Members(runners, states, fasts, error, rng.normal(size=(count, 8)), held)
+
+
+def draw_persons(runner, count: int, rng) -> list[tuple[Runner, dict[str, float]]]:
+    """Draw people about a card: for each the card inside its own intervals, and its population parameters.
+
+    Parameters
+    ----------
+    runner : Runner
+    count : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    list of (Runner, dict)
+        The dictionary goes to :func:`thermosim.inputs.flat.runner_record` as ``overrides``.
+    """
+    population = _draw_population(runner, count, rng)
+    people = _draw_people(runner, count, rng)
+    return [(card, {name: float(drawn[i]) for name, drawn in population.items()}) for i, card in enumerate(people)]
 
 
 def _draw_population(runner, count, rng) -> dict[str, np.ndarray]:
