@@ -169,7 +169,7 @@ def session_with(tmp_path, old: str, new: str) -> Path:
             "clothing",
             [
                 "clothing is 'light kit'",
-                "nude, light_kit, shirt_and_shorts, coverall",
+                "nude, shorts_and_shoes, light_kit, shirt_and_shorts, coverall",
                 "did you mean light_kit",
             ],
         ),

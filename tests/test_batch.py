@@ -139,7 +139,7 @@ def collar_or_none(runner=SMALL, effort=SHORT, weather=WEATHER, device=None, **l
 def test_drawn_contact_areas_fit_a_small_neck(seed):
     """Draws of the collar's area reach past 90 % of this neck; they are made to fit instead of refusing the runner."""
     session = collar_or_none()
-    members = draw_members(session, 200, seed)
+    members = draw_members(session, 800, seed)
     seen = []
     original = ensemble.run_batch
 

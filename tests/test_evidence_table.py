@@ -159,7 +159,7 @@ def test_answer_counts_unseen_first_and_laws_apart():
 
 def test_json_has_the_promised_keys():
     found = json.loads(json.dumps(command_finite(table.as_json(ROWS)), allow_nan=False))
-    assert set(found) == {"cases", "pooled", "misses", "not_modelled", "cautions"}
+    assert set(found) == {"cases", "pooled", "misses", "not_modelled", "extrapolated", "cautions"}
     keys = "id source status quantity unit measured sd predicted predicted_low predicted_high error inside role".split()
     assert all(list(case) == keys for case in found["cases"]) and len(found["cases"]) == len(ROWS) - 1
     assert {case["role"] for case in found["cases"]} == {"fitted", "left_out", "never_fitted"}
@@ -354,7 +354,7 @@ def call(capsys, monkeypatch):
             say()
         return ROWS
 
-    monkeypatch.setattr("thermosim.evidence.outcomes.evidence_rows", invented, raising=False)
+    monkeypatch.setattr("thermosim.evidence.run_cases.evidence_rows", invented)
 
     def run(*arguments):
         code = entry.run(["evidence", *map(str, arguments)])
@@ -391,7 +391,7 @@ def test_command_lists_laws_that_hold_only_when_asked(call):
 def test_command_json(call):
     code, out, err = call("--json")
     found = json.loads(out)
-    assert code == 0 and set(found) == {"cases", "pooled", "misses", "not_modelled", "cautions"}
+    assert code == 0 and set(found) == {"cases", "pooled", "misses", "not_modelled", "extrapolated", "cautions"}
     assert "Not medical advice" in err
 
 

@@ -37,9 +37,11 @@ ORDERS = {
 @pytest.fixture(scope="module")
 def warm():
     """A runner some minutes into a steady warm run, coefficients prepared for a frozen forcing."""
-    record = runner_record(bridge.person(heat_days=4.0))
+    # The laws of skin flow have kinks, across which no method keeps its order: they are moved out of the way.
+    smooth = {"local_flow_warm_C": 28.0, "constriction_skin_C": 28.0}
+    record = runner_record(bridge.person(heat_days=4.0), smooth)
     start = run.settle(record)
-    stretch = bridge.piece(0.0, 1200.0, 2.6, 29.0, 0.5)  # no segment crosses a kink of the local laws here
+    stretch = bridge.piece(0.0, 1200.0, 2.6, 29.0, 0.5)
     before = run.run(record, stretch, save_times_s=[600.0], start=start, method=RK4, step_s=1.0)
     work = run.new_work(0)
     prepare_body(work.seg, record[0], run.NO_ROWS, work.active, 0)

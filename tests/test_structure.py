@@ -76,7 +76,7 @@ MAY_IMPORT = {
     "story": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS},
     "instant": {*BASE, *LAWS, "inputs", "cooling", "engine", *RESULTS},
     "study": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story"},
-    "evidence": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "study"},
+    "evidence": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "study", "look"},
     "look": {"variables", "cautions"},
     "cli": {
         *BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "instant", "study", "evidence", "look", "thermosim",

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.optimize import lsq_linear
 
-STEP_LENGTHS = (1.0, 0.5, 0.25)  # tried together
+STEP_LENGTHS = (1.0, 0.5, 0.25, 0.1, 0.04)  # tried together
 SMALL_GAIN = 1e-7  # relative fall of the cost that ends a walk
 
 
@@ -14,7 +14,7 @@ def refine(
 
     Each choice begins with the Jacobian given and corrects it after every step by the change of residuals that was seen
     (Broyden's rank-one rule), so only positions along the way are evaluated. Steps stay inside the bounds; each is
-    tried at full, half and quarter length, and taken only if the cost falls.
+    tried at several lengths, and taken only if the cost falls.
 
     Parameters
     ----------
