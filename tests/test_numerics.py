@@ -38,7 +38,11 @@ ORDERS = {
 def warm():
     """A runner some minutes into a steady warm run, coefficients prepared for a frozen forcing."""
     # The laws of skin flow have kinks, across which no method keeps its order: they are moved out of the way.
-    smooth = {"local_flow_warm_C": 28.0, "constriction_skin_C": 28.0}
+    smooth = {
+        "local_flow_cold_C": 12.0, "local_flow_warm_C": 28.0, "constriction_skin_C": 28.0, "constriction_override": 2.5,
+        "skin_signal_floor_C": 26.0, "shunt_flow_span_K": 1.5, "skin_flow_ceiling_exercise_L_min": 4.0,
+        "sweat_set_core_C": 36.7, "skin_flow_set_core_C": 36.7,
+    }  # fmt: skip
     record = runner_record(bridge.person(heat_days=4.0), smooth)
     start = run.settle(record)
     stretch = bridge.piece(0.0, 1200.0, 2.6, 29.0, 0.5)

@@ -91,7 +91,7 @@ PARAMETERS: dict[str, Parameter] = {
     "constriction_skin_C": Parameter(33.0, "degC", 30.0, 33.7, 0.5, "mean skin below which skin flow is cut while the core is not warm; two-node 33.7; SD: as of preferred skin temperature, half a kelvin, guess", "medium"),
     "constriction_gain_1_K": Parameter(0.5, "1/K", 0.2, 1.0, 0.12, "two-node value; SD: a quarter, guess", "medium"),
     "constriction_override": Parameter(6.0, "1", 0.0, 15.0, 2.0, "kelvin of cold skin that one kelvin of hot core outweighs; SD: a third, guess", "low"),
-    "local_flow_cold_C": Parameter(16.0, "degC", 5.0, 20.5, 2.5, "local skin temperature of least flow; local cooling to 24 degC takes half to two thirds of it (Johnson & Kellogg, from memory); SD: half of 5 K, cold hands differ widely, guess", "medium"),
+    "local_flow_cold_C": Parameter(15.0, "degC", 5.0, 18.0, 2.5, "local skin temperature of least flow; local cooling to 24 degC takes half to two thirds of it (Johnson & Kellogg, from memory); SD: half of 5 K, cold hands differ widely, guess", "medium"),
     "local_flow_warm_C": Parameter(33.5, "degC", 28.0, 35.0, 0.0, "local skin temperature of unhindered flow", "medium"),
     "local_flow_floor": Parameter(0.10, "1", 0.02, 0.3, 0.04, "share of flow left under cold; SD: a few to twenty per cent is left", "low"),
     "shunt_flow_ceiling_L_min": Parameter(0.35, "L/min", 0.1, 1.0, 0.0, "hands and feet of hot people: 20 to 50 mL/min per 100 mL of hand (plethysmography, from memory); hands in cold water lose up to 124 W (Livingstone 1989)", "low"),

@@ -81,14 +81,11 @@ FREE: tuple[Free, ...] = (
     Free("skin_flow_ceiling_intensity", 0.50, 0.08, LINEAR, "flow to skin begins to be held back near half of maximal uptake"),
     Free("maximum_sweat_rate_L_h", 1.5, 0.3, LINEAR, "runners 1 to 2 L/h"),
     Free("skin_flow_rest_L_min", 0.30, 0.08, LINEAR, "two-node 0.19; textbooks to 0.4"),
-    # --- wet skin ----------------------------------------------------------------------------------------------
-    Free("wettedness_limit_unacclimatised", 0.85, 0.05, LINEAR, "ISO 7933"),
-    Free("dripping_onset_wettedness", 0.70, 0.05, LINEAR, "Candas 1979, from memory"),
     # --- cold skin ---------------------------------------------------------------------------------------------
     Free("constriction_skin_C", 32.5, 0.6, LINEAR, "two-node model: below 33.7; resting people hold their core at 24 degC by it"),
     Free("constriction_gain_1_K", 0.5, 1.4, LOG, "two-node value"),
     Free("constriction_override", 6.0, 3.0, LINEAR, "hot people keep some flow to the skin in cold water; guess"),
-    Free("local_flow_cold_C", 16.0, 3.0, LINEAR,
+    Free("local_flow_cold_C", 15.0, 2.0, LINEAR,
          "local cooling to 24 takes half to two thirds of the flow; Johnson & Kellogg, from memory"),
     Free("local_flow_warm_C", 33.5, 0.8, LINEAR, "little local effect above neutral skin"),
     Free("local_flow_floor", 0.10, 1.7, LOG, "cooled skin keeps a few to twenty per cent of its flow"),
