@@ -471,7 +471,7 @@ def test_the_ledger_limits_as_the_engine_does():
     for days in (None, 0, 3, 14):
         for own in (None, 2.0):
             record = runner_record(ts.Runner(**RUNNER, heat_days=days, maximum_sweat_rate_L_h=own))[0]
-            largest, wettest = sweat_limits(days, own)
+            largest, wettest = sweat_limits(days, own, record["surface_area_m2"])
             assert largest == pytest.approx(record["maximum_sweat_rate_L_h"], rel=1e-12)
             assert wettest == pytest.approx(record["wettedness_limit"], rel=1e-12)
     seen = set()

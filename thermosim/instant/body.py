@@ -42,17 +42,20 @@ def height_of(card, own) -> float:
     return float(brentq(lambda height: surface_area_du_bois(mass, height) - area, low, high))
 
 
-def sweat_limits(heat_days, maximum_sweat_rate_L_h) -> tuple[float, float]:
-    """Largest sweat rate [L/h] and largest wettedness [1] after a number of heat days, as the engine has them."""
+def sweat_limits(heat_days, maximum_sweat_rate_L_h, surface_area_m2) -> tuple[float, float]:
+    """Largest sweat rate [L/h] and largest wettedness [1] after a number of heat days, as the engine has them.
+
+    The population's largest rate grows with body surface; a runner's own is what it is.
+    """
     from thermosim.parameters import value
     from thermosim.physiology.acclimatisation import heat_days_effect
 
     adapted = heat_days_effect(heat_days or 0.0, value("heat_days_scale"))
     wettedness = value("wettedness_limit_unacclimatised")
     if maximum_sweat_rate_L_h is None:
-        maximum_sweat_rate_L_h = value("maximum_sweat_rate_L_h") * (
-            1.0 + value("acclimatised_sweat_gain") * adapted
-        )
+        gain = 1.0 + value("acclimatised_sweat_gain") * adapted
+        size = surface_area_m2 / value("reference_surface_m2")
+        maximum_sweat_rate_L_h = value("maximum_sweat_rate_L_h") * gain * size
     return maximum_sweat_rate_L_h, wettedness + (1.0 - wettedness) * adapted
 
 
@@ -68,15 +71,18 @@ def person_of(runner, own, given) -> Person:
         heat_days, largest = runner.heat_days, runner.maximum_sweat_rate_L_h
     else:
         heat_days, largest = given.get("heat_days"), given.get("maximum_sweat_rate_L_h")
-    largest, limit = sweat_limits(heat_days, largest)
+    body = None
+    if runner is not None:
+        body = build_body(
+            runner.mass_kg, runner.height_m, runner.body_fat_resolved_pct, value("conduction_factor")
+        )
+    area = own["surface_area_m2"] if body is None else body.surface_area_m2
+    largest, limit = sweat_limits(heat_days, largest, area)
     unknown = f"heat_days is unknown: 0 are assumed, so wettedness is limited to {limit:g}."
     notes = [] if heat_days is not None else [unknown]
-    if runner is None:
+    if runner is None or body is None:
         kit = _kit_alone(given)
         return Person(None, None, own["surface_area_m2"], None, kit, 1.0, largest, limit, tuple(notes))
-    body = build_body(
-        runner.mass_kg, runner.height_m, runner.body_fat_resolved_pct, value("conduction_factor")
-    )
     notes += [note for note in runner.warnings() if note.startswith("Adult model")]
     return Person(
         mass_kg=runner.mass_kg,

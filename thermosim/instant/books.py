@@ -238,7 +238,9 @@ def _limits_of_run(ds) -> tuple[float, float]:
     from thermosim.instant.body import sweat_limits
 
     card = json.loads(ds.attrs.get("inputs", "{}")).get("runner") or {}
-    return sweat_limits(card.get("heat_days"), card.get("maximum_sweat_rate_L_h"))
+    return sweat_limits(
+        card.get("heat_days"), card.get("maximum_sweat_rate_L_h"), float(ds.attrs["surface_area_m2"])
+    )
 
 
 def _warnings_of_run(ds) -> list[str]:
