@@ -502,7 +502,7 @@ def test_standing_and_walking_are_the_engines(speed):
     [
         ({"relative_humidity_pct": 50}, "nothing", "is enough"),
         ({"relative_humidity_pct": 78, "maximum_sweat_rate_L_h": 3.5}, "air", "wettedness 0.85"),
-        ({"relative_humidity_pct": 68}, "air", "most of any more sweat drips"),
+        ({"relative_humidity_pct": 68, "maximum_sweat_rate_L_h": 1.5}, "air", "most of any more sweat drips"),
         ({"relative_humidity_pct": 50, "maximum_sweat_rate_L_h": 0.6}, "sweat_rate", "largest sweat rate (0.6 L/h)"),
     ],
 )
