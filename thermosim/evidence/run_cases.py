@@ -34,7 +34,8 @@ def evidence_rows(cases: Sequence, progress: Callable | None = None, workers: in
     for case in cases:
         if case.not_modelled:
             continue
-        asked.append((case, case.role, None))
+        # Before a calibration is adopted nothing is fitted, whatever a case is meant for.
+        asked.append((case, case.role if left_out else "never_fitted", None))
         if case.role == "fitted" and case.study in left_out:
             asked.append((case, "left_out", left_out[case.study]))
     jobs, owners = [], []
