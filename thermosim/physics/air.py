@@ -116,9 +116,10 @@ def wind_at_height(wind_speed_m_s, measured_at_m, wanted_at_m):
 
 @compiled
 def corrected_effective_temperature(globe_C, vapour_pressure_kPa, air_speed_m_s):
-    """Corrected effective temperature [°C]: saturated still air that feels alike, globe [°C] in place of air.
+    """Corrected effective temperature [°C]: an index of air, humidity and wind, with the globe [°C] in place of air.
 
-    Missenard's formula for effective temperature with the globe's temperature put in; made for lightly clothed
+    Missenard's formula for effective temperature with the globe's temperature put in (about 1 K above saturated
+    still air at 25 °C, equal to it at 37 °C); made for lightly clothed
     people, about 5 to 40 °C and 0.1 to 3 m/s. It stands in for the nomogram that older studies read.
 
     References
