@@ -235,7 +235,7 @@ def steady(speed_m_s, minutes=10, **options):
         ({"effort": steady(1.9, cost="acsm")}, "ACSM walking cost at 114 m/min"),
         ({"effort": steady(0.7, cost="acsm")}, "ACSM walking cost at 42 m/min"),
         ({"effort": steady(2.1, cost="acsm")}, "ACSM running cost at 126 m/min"),
-        ({"weather": LONG, "effort": steady(3.0, 190)}, "more than 5 %"),
+        ({"weather": LONG, "effort": steady(3.0, 215)}, "more than 5 %"),
         ({"weather": LONG, "effort": steady(3.0, 340)}, "more than 8 %"),
     ],
 )
