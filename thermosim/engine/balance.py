@@ -49,9 +49,9 @@ def dehydration_shift(state, runner):
 
 
 @compiled
-def control_skin_flow(state, step, runner, core_C, skin_C):
-    """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
-    drive = thermal_drive(
+def skin_flow_drive(state, runner, skin_C):
+    """Signal to skin flow and to the shunts [K]."""
+    return thermal_drive(
         state[n.BLOOD],
         runner.skin_flow_set_core_C + dehydration_shift(state, runner),
         skin_C,
@@ -59,6 +59,12 @@ def control_skin_flow(state, step, runner, core_C, skin_C):
         runner.skin_signal_floor_C,
         runner.skin_flow_skin_weight,
     )
+
+
+@compiled
+def control_skin_flow(state, step, runner, core_C, skin_C):
+    """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
+    drive = skin_flow_drive(state, runner, skin_C)
     cold = (runner.constriction_skin_C - skin_C) - runner.constriction_override * max(
         core_C - runner.core_reference_C, 0.0
     )
@@ -81,14 +87,7 @@ def shunt_flow(state, runner, skin_C):
     Hot people lose 31 to 124 W through hands in water of 30 to 10 °C (Livingstone 1989): cold skin alone does not
     close these vessels. The straight line from threshold to ceiling is ours.
     """
-    drive = thermal_drive(
-        state[n.BLOOD],
-        runner.skin_flow_set_core_C + dehydration_shift(state, runner),
-        skin_C,
-        runner.skin_signal_set_C,
-        runner.skin_signal_floor_C,
-        runner.skin_flow_skin_weight,
-    )
+    drive = skin_flow_drive(state, runner, skin_C)
     return runner.shunt_flow_ceiling_L_min * min(max(drive / runner.shunt_flow_span_K, 0.0), 1.0)
 
 

@@ -213,10 +213,6 @@ def _job(item):
     return predict_case(case, overrides, blanks)
 
 
-def _pool(workers):
-    return ProcessPoolExecutor(workers, mp_context=get_context("fork"))
-
-
 def predict_jobs(jobs, progress=None, workers=None, work=_job) -> list:
     """Predict many ``(case, overrides, blanks)`` in order, over processes; the numbers do not depend on their number.
 
@@ -227,7 +223,7 @@ def predict_jobs(jobs, progress=None, workers=None, work=_job) -> list:
     if workers == 1 or len(jobs) < 4:
         return [_told(work(job), progress) for job in jobs]
     work(jobs[0])  # compile once, before the processes part
-    with _pool(workers) as pool:
+    with ProcessPoolExecutor(workers, mp_context=get_context("fork")) as pool:
         return [_told(found, progress) for found in pool.map(work, jobs, chunksize=max(1, len(jobs) // (16 * workers)))]
 
 
@@ -237,7 +233,7 @@ def _told(found, progress):
     return found
 
 
-def predict_many(cases, overrides_list, blanks="centre", workers=None) -> list[dict[str, float]]:
+def predict_many(cases, overrides_list, workers=None) -> list[dict[str, float]]:
     """Predict all outcomes of all cases for each of many parameter sets, blanks at their centre."""
     jobs = [(case, overrides, None) for overrides in overrides_list for case in cases]
     found = predict_jobs(jobs, workers=workers)

@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from thermosim import engine  # noqa: F401  (kernels)
 from thermosim.cooling.device import Worn, flatten_cooling
 from thermosim.cooling.water import Bath, Drink, PouredWater
 from thermosim.engine import nodes as n
@@ -74,17 +73,6 @@ def filled(thing, blanks: dict[str, float]):
 def blanks_of(case, where="value") -> dict[str, float]:
     """Return every blank of a case at its centre (``value``), ``low`` or ``high``."""
     return {blank.name: getattr(blank, where) for blank in case.blanks}
-
-
-def used_blanks(variant) -> set[str]:
-    """Return the names of the blanks that a variant's phases, drinks and subjects refer to."""
-    things = [*variant.phases, *variant.cooling, variant.subjects, *([variant.start] if variant.start else [])]
-    return {
-        entry[1:]
-        for thing in things
-        for field in dataclasses.fields(thing)
-        if isinstance(entry := getattr(thing, field.name), str) and entry.startswith("?")
-    }
 
 
 def run_variant(variant, blanks: dict[str, float], overrides=None) -> VariantRun:
