@@ -573,14 +573,19 @@ def shift_of_loss(state, who):
     return who.fluid_threshold_shift_K_pct * 100.0 * max(state["lost"], 0.0) / who.mass_kg
 
 
+def loss_leaves(state, per_pct, who):
+    """Share [1] of a rate that is left after fluid loss."""
+    return min(max(1.0 - per_pct * 100.0 * state["lost"] / who.mass_kg, 0.0), 1.0)
+
+
 def skin_flow_asked(state, now, core_C, skin_C, who):
     """Skin blood flow [L/min]: warmth opens, cold skin narrows, a hot core outweighs cold skin; sharp ceiling."""
     warm = warmth(state, skin_C, who)
-    cold = (
-        who.constriction_skin_C - skin_C - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
-    )
+    felt = max(skin_C, who.skin_signal_floor_C)
+    cold = who.constriction_skin_C - felt - who.constriction_override * max(core_C - who.core_reference_C, 0.0)
     wanted = who.skin_flow_rest_L_min + who.skin_flow_gain_L_min_K * max(warm, 0.0)
-    return min(wanted / (1.0 + who.constriction_gain_1_K * max(cold, 0.0)), now.skin_flow_ceiling)
+    ceiling = now.skin_flow_ceiling * loss_leaves(state, who.skin_flow_fall_per_pct_loss, who)
+    return min(wanted / (1.0 + who.constriction_gain_1_K * max(cold, 0.0)), ceiling)
 
 
 def warmth(state, skin_C, who):
@@ -598,8 +603,8 @@ def sweat_asked(state, skin_C, who):
     """Sweat rate before local factors and ceiling [kg/s]; a litre is a kilogram. Drinking more than was lost adds none."""
     warm = state["blood"] - who.sweat_set_core_C - shift_of_loss(state, who)
     warm += who.sweat_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
-    dulled = 1.0 - who.sweat_fall_per_pct_loss * 100.0 * state["lost"] / who.mass_kg
-    return who.sweat_gain_L_h_K * max(warm, 0.0) * min(max(dulled, 0.0), 1.0) / 3600.0
+    dulled = loss_leaves(state, who.sweat_fall_per_pct_loss, who)
+    return who.sweat_gain_L_h_K * max(warm, 0.0) * dulled / 3600.0
 
 
 def local_sweat(skin_C, who):

@@ -360,8 +360,8 @@ def test_range_over_blanks_and_runs_that_could_not_be_finished(make, monkeypatch
     case = make(BLANK + cycling(fan='"?fan"', air=33) + measured())
     (row,) = run_cases.evidence_rows([case], workers=1)
     ends = [predict_case(case, None, {"fan": fan})[row.id] for fan in (0.5, 6.0)]
-    assert (row.predicted_low, row.predicted_high) == (min(ends), max(ends))
-    assert row.predicted_low < row.predicted < row.predicted_high
+    ends.append(row.predicted)  # over a blank a prediction may have its extreme inside
+    assert (row.predicted_low, row.predicted_high) == (min(ends), max(ends)) and row.predicted_low < row.predicted_high
 
     def lost_at_one_end(job):
         found, ends = predict_with_ends(job)

@@ -130,10 +130,12 @@ def test_treadmill_without_a_fan():
     found = ledger(**WORKED, treadmill=True)
     assert 8 <= found["convection_W_m2K"] <= 11
     assert found["air_speed_m_s"] == 0
-    fan = ledger(mass_kg=78, height_m=1.83, speed_m_s=11.5 / 3.6, treadmill=True, fan_speed_m_s=2,
-                 air_temperature_C=30, relative_humidity_pct=75, skin_temperature_C=35)  # fmt: skip
+    heavy = {"mass_kg": 78, "height_m": 1.83, "speed_m_s": 11.5 / 3.6, "treadmill": True, "fan_speed_m_s": 2,
+             "air_temperature_C": 30, "skin_temperature_C": 35}  # fmt: skip
+    fan, moister = (ledger(**heavy, relative_humidity_pct=humidity) for humidity in (75, 80))
     assert fan["wettedness"] == pytest.approx(0.87, rel=0.10)
-    assert fan["limited_by"] != "nothing"
+    assert (fan["limited_by"] != "nothing") == (fan["wettedness"] > fan["wettedness_limit"])
+    assert moister["wettedness"] > moister["wettedness_limit"] and moister["limited_by"] == "air"
 
 
 def test_heavier_runners_sweat_more_at_equal_speed():

@@ -25,7 +25,8 @@ them. Roles: fitted (the study took part in the fit), left out (predicted by a f
 
 [bold]JSON keys:[/bold] cases (id, source, status, quantity, unit, measured, sd, predicted, predicted_low, predicted_high, \
 error, inside, role: fitted, left_out or never_fitted; inside is null where a row is shown but not scored), \
-pooled (group → role → n, rmse, bias, inside_share; in K for core and skin, bpm for heart_rate, % of the measured value for \
+pooled (group → role → n, rmse, bias, inside_share, and inputs_known: the same over rows that blanks move by no more than \
+their tolerance; in K for core and skin, bpm for heart_rate, % of the measured value for \
 core_rate, sweat and time, share of pairs for order, tolerances for law and other), misses (ids), \
 not_modelled (id, source, reason), extrapolated (case id → where its runs leave published ranges), cautions.
 
@@ -254,6 +255,12 @@ def _pooled_number(group: str, value: float | None, signed: bool = False) -> str
     return table.shown(value, {"K": 2, "%": 0, "bpm": 1}.get(unit, 2), signed)
 
 
+def known_words(group: str, figures: dict) -> str:
+    """Return the RMSE over rows with known inputs and how many they are."""
+    known = figures["inputs_known"]
+    return "–" if known is None else f"{_pooled_number(group, known['rmse'])} (n {known['n']})"
+
+
 def _tell_pooled(talk: Talk, pooled: dict) -> None:
     from thermosim.evidence import table
 
@@ -263,10 +270,11 @@ def _tell_pooled(talk: Talk, pooled: dict) -> None:
         for k, (role, one) in enumerate(roles.items()):
             cells.append((
                 "" if k else f"{title}, {unit}", table.ROLES[role], one["n"], _pooled_number(group, one["rmse"]),
-                _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %",
+                _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %", known_words(group, one),
             ))  # fmt: skip
     if cells:
-        heads = [("pooled", "left"), ("role", "left"), ("n", "right"), ("RMSE", "right"), ("bias", "right"), ("inside", "right")]
+        heads = [("pooled", "left"), ("role", "left"), ("n", "right"), ("RMSE", "right"), ("bias", "right"), ("inside", "right"),
+                 ("RMSE, inputs known", "right")]  # fmt: skip
         talk.table(heads, cells, title="Pooled; scored rows only")
 
 

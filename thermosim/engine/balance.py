@@ -49,6 +49,12 @@ def dehydration_shift(state, runner):
 
 
 @compiled
+def left_by_loss(state, runner, fall_per_pct):
+    """Share [1] that fluid loss leaves, falling by ``fall_per_pct`` for each per cent of body mass; a surplus adds none."""
+    return min(max(1.0 - fall_per_pct * 100.0 * state[n.LOST] / runner.mass_kg, 0.0), 1.0)
+
+
+@compiled
 def skin_flow_drive(state, runner, skin_C):
     """Signal to skin flow and to the shunts [K]."""
     return thermal_drive(
@@ -65,14 +71,14 @@ def skin_flow_drive(state, runner, skin_C):
 def control_skin_flow(state, step, runner, core_C, skin_C):
     """Whole-body skin blood flow [L/min] that the controller asks for, before local factors."""
     drive = skin_flow_drive(state, runner, skin_C)
-    cold = (runner.constriction_skin_C - skin_C) - runner.constriction_override * max(
-        core_C - runner.core_reference_C, 0.0
-    )
+    signal_C = max(skin_C, runner.skin_signal_floor_C)
+    override = runner.constriction_override * max(core_C - runner.core_reference_C, 0.0)
+    cold = runner.constriction_skin_C - signal_C - override
     return central_flow(
         runner.skin_flow_rest_L_min,
         runner.skin_flow_gain_L_min_K,
         drive,
-        step.skin_flow_ceiling_L_min,
+        step.skin_flow_ceiling_L_min * left_by_loss(state, runner, runner.skin_flow_fall_per_pct_loss),
         cold,
         runner.constriction_gain_1_K,
     )
@@ -102,8 +108,7 @@ def control_sweat(state, runner, skin_C):
         runner.skin_signal_floor_C,
         runner.sweat_skin_weight,
     )
-    loss_pct = 100.0 * state[n.LOST] / runner.mass_kg
-    left = min(max(1.0 - runner.sweat_fall_per_pct_loss * loss_pct, 0.0), 1.0)
+    left = left_by_loss(state, runner, runner.sweat_fall_per_pct_loss)
     return runner.sweat_gain_L_h_K * max(drive, 0.0) * left / 3600.0
 
 

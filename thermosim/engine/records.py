@@ -44,6 +44,7 @@ _RUNNER_SCALARS = (
     "skin_flow_ceiling_rest_L_min",
     "skin_flow_ceiling_exercise_L_min",
     "skin_flow_ceiling_intensity",
+    "skin_flow_fall_per_pct_loss",
     "constriction_skin_C",
     "constriction_gain_1_K",
     "constriction_override",

@@ -81,7 +81,7 @@ def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = Non
     ----------
     rows : list of Row
     reasons : dict, optional
-        Outcome id -> reason of its miss; default: what ``reasons.toml`` of the package says.
+        Outcome id, or case id for all its outcomes -> reason of a miss; default: what ``reasons.toml`` of the package says.
     """
     rows = list(rows)
     reasons = read_reasons() if reasons is None else reasons
@@ -94,7 +94,9 @@ def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = Non
         "## How to read it",
         HOW_TO_READ.strip(),
         "## Pooled figures",
-        "RMSE and bias (mean of predicted minus measured) over scored rows; laws and other outcomes in units of their tolerance.",
+        "RMSE and bias (mean of predicted minus measured) over scored rows; laws and other outcomes in units of their tolerance. "
+        "*Known* takes only rows that the blanks of their paper move by no more than their tolerance. Heart rates measured at "
+        "185 bpm or more are left out: any hot model matches them.",
         _pooled_table(table.pooled(rows)),
         *_groups([row for row in rows if not row.not_modelled]),
         "## Misses",
@@ -137,15 +139,19 @@ def _pooled_number(group: str, value: float | None, signed: bool = False) -> str
     return table.shown(value, {"K": 3, "%": 1, "bpm": 1}.get(GROUPS[group][1], 2), signed)
 
 
+def _known(group: str, figures: dict | None) -> tuple[str, str]:
+    return ("0", "–") if figures is None else (str(figures["n"]), _pooled_number(group, figures["rmse"]))
+
+
 def _pooled_table(pooled: dict) -> str:
     if not pooled:
         return "Nothing is scored."
     rows = [
         (f"{GROUPS[group][0]}, {GROUPS[group][1]}", ROLES[role], one["n"], _pooled_number(group, one["rmse"]),
-         _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %")
+         _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %", *_known(group, one["inputs_known"]))
         for group, roles in pooled.items() for role, one in roles.items()
     ]  # fmt: skip
-    return _table(["quantity", "role", "n>", "RMSE>", "bias>", "inside>"], rows)
+    return _table(["quantity", "role", "n>", "RMSE>", "bias>", "inside>", "known n>", "known RMSE>"], rows)
 
 
 def _groups(rows: list[Row]):
@@ -184,7 +190,7 @@ def _misses(missed: list[Row], reasons: dict[str, str]):
         yield "\n".join((
             f"### {number}. {identity}", "",
             f"- Measured {table.words_of(first)['measured']} {first.unit}".rstrip() + f" ({first.source}); {figures}.",
-            f"- Reason: {reasons.get(identity, UNKNOWN)}.".replace("..", "."),
+            f"- Reason: {reasons.get(identity) or reasons.get(first.case_id, UNKNOWN)}.".replace("..", "."),
             f"- What it means for use: {meaning(first)}.",
         ))  # fmt: skip
 

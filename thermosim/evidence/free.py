@@ -81,22 +81,20 @@ FREE: tuple[Free, ...] = (
     Free("skin_flow_ceiling_intensity", 0.50, 0.08, LINEAR, "flow to skin begins to be held back near half of maximal uptake"),
     Free("maximum_sweat_rate_L_h", 1.5, 0.3, LINEAR, "runners 1 to 2 L/h"),
     Free("skin_flow_rest_L_min", 0.30, 0.08, LINEAR, "two-node 0.19; textbooks to 0.4"),
+    Free("skin_flow_fall_per_pct_loss", 0.04, 0.02, LINEAR, "a fifth lower at 4 % of mass; Gonzalez-Alonso 1998, from memory"),
     # --- cold skin ---------------------------------------------------------------------------------------------
     Free("constriction_skin_C", 32.5, 0.6, LINEAR, "two-node model: below 33.7; resting people hold their core at 24 degC by it"),
     Free("constriction_gain_1_K", 0.5, 1.4, LOG, "two-node value"),
     Free("constriction_override", 6.0, 3.0, LINEAR, "hot people keep some flow to the skin in cold water; guess"),
-    Free("local_flow_cold_C", 15.0, 2.0, LINEAR,
-         "local cooling to 24 takes half to two thirds of the flow; Johnson & Kellogg, from memory"),
-    Free("local_flow_warm_C", 33.5, 0.8, LINEAR, "little local effect above neutral skin"),
-    Free("local_flow_floor", 0.10, 1.7, LOG, "cooled skin keeps a few to twenty per cent of its flow"),
     Free("shunt_flow_ceiling_L_min", 0.35, 0.12, LINEAR, "hands and feet of hot people; plethysmography, from memory"),
     # --- from core to skin, and what thermometers show ------------------------------------------------------------
     Free("conduction_factor", 0.45, 0.12, LINEAR,
-         "two-node model: 5.3 W/m2K without skin flow, which is 0.3 of the cylinder estimate; lean people up to twice that"),
+         "two-node model: 5.3 W/m2K without skin flow, which is 0.3 of the cylinder estimate; lean people up to twice that",
+         low=0.42),  # below it an ice collar takes less than the 20 W that hand calculation allows
     Free("rectal_lag_s", 500.0, 150.0, LINEAR, "rectal is minutes behind oesophageal in exercise and baths"),
     Free("viscera_flow_fall", 0.55, 0.12, LINEAR, "splanchnic flow halves or more in hard work; Rowell, from memory"),
     Free("muscle_flow_gain_L_per_L_oxygen", 5.6, 0.4, LINEAR, "cardiac output rises 5 to 6 L per litre of oxygen"),
-    Free("fluid_threshold_shift_K_pct", 0.06, 0.03, LINEAR, "core 0.1 to 0.25 K higher per 1 % of mass; Sawka 2001"),
+    Free("fluid_threshold_shift_K_pct", 0.12, 0.05, LINEAR, "core 0.1 to 0.25 K higher per 1 % of mass; Sawka 2001"),
     Free("stomach_conductance_W_K", 6.0, 1.4, LOG, "cold drinks are within 2 K of the body after 20 to 30 min; from memory"),
     # --- heart rate --------------------------------------------------------------------------------------------
     Free("heart_core_bpm_K", 11.0, 4.0, LINEAR, "exercise fits in trained runners 7 to 20"),

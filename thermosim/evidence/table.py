@@ -34,6 +34,7 @@ _READING_ERRORS = {
     (("body_mass_loss",), ("kg",)): 0.05,
 }
 _TIME_READING_ERROR_MIN = 1.0
+HEART_CEILING_BPM = 185.0  # heart rates measured from here up stay out of the pooled figures
 _ROUNDING = 1e-9
 EXTRAPOLATED_MARK = "†"
 EXTRAPOLATED = "a run of this row leaves the range a relation was published for, or in which the model was tried"
@@ -131,6 +132,17 @@ class Row:
     def counts(self) -> bool:
         """Whether the row counts in pooled figures and misses."""
         return self.scored and not self.not_modelled and self.predicted is not None
+
+    @property
+    def inputs_known(self) -> bool:
+        """Whether what the paper leaves blank moves the prediction by no more than the tolerance."""
+        ends = (self.predicted, self.predicted_low, self.predicted_high)
+        return None not in (*ends, self.tolerance) and max(ends) - min(ends) <= self.tolerance + _ROUNDING
+
+    @property
+    def at_ceiling(self) -> bool:
+        """Whether a heart rate was measured where hearts can hardly beat faster, so that any hot model matches it."""
+        return self.quantity == "heart_rate" and self.kind == "measured" and (self.measured or 0.0) >= HEART_CEILING_BPM
 
     @property
     def missed(self) -> bool:
@@ -290,17 +302,19 @@ def in_tolerances(difference: float | None, tolerance: float | None) -> float:
 
 
 def pooled(rows: Iterable[Row]) -> dict:
-    """Return ``{group: {role: {n, rmse, bias, inside_share}}}`` over the rows that count; units are in ``GROUPS``.
+    """Return ``{group: {role: {n, rmse, bias, inside_share, inputs_known}}}`` over the rows that count; units: ``GROUPS``.
 
-    A run that could not be finished counts in ``n`` and as outside, not in ``rmse`` and ``bias``.
+    ``inputs_known`` holds the four figures over rows with known inputs (None: no such row). Heart rates at the ceiling are
+    left out. A run that could not be finished counts in ``n`` and as outside, not in ``rmse`` and ``bias``.
     """
     rows = list(rows)
     found: dict[str, dict] = {}
     for group in GROUPS:
         for role in ROLES:
-            these = [row for row in rows if row.counts and row.role == role and group_of(row) == group]
+            these = [r for r in rows if r.counts and r.role == role and group_of(r) == group and not r.at_ceiling]
             if these:
-                found.setdefault(group, {})[role] = _figures(these)
+                known = [row for row in these if row.inputs_known]
+                found.setdefault(group, {})[role] = _figures(these) | {"inputs_known": _figures(known) if known else None}
     return found
 
 
@@ -386,9 +400,7 @@ def evidence_cautions() -> list[str]:
     return [*cautions.for_result(), INSIDE_IS_A_MEAN]
 
 
-INSIDE_IS_A_MEAN = (
-    "An outcome inside its tolerance says that the mean of a group is matched, not that one runner's core is known."
-)
+INSIDE_IS_A_MEAN = "An outcome inside its tolerance says that a group's mean is matched, not that one runner's core is known."
 
 
 # --- numbers in words ------------------------------------------------------------------------------------------------

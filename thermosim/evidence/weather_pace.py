@@ -63,7 +63,7 @@ class Paced(NamedTuple):
 _COMMON = {"heat_days": 5, "economy_factor": 1.0}
 RUNNERS = (
     Paced(Runner(name="fast", mass_kg=60, height_m=1.74, age_y=28, body_fat_pct=9, vo2max_mL_kg_min=75,
-                 resting_heart_rate_bpm=45, maximum_heart_rate_bpm=192, **_COMMON), 0.85),
+                 resting_heart_rate_bpm=45, maximum_heart_rate_bpm=192, **_COMMON), 0.82),
     Paced(Runner(name="middle", mass_kg=68, height_m=1.76, age_y=36, body_fat_pct=14, vo2max_mL_kg_min=55,
                  resting_heart_rate_bpm=52, maximum_heart_rate_bpm=184, **_COMMON), 0.78),
     Paced(Runner(name="slow", mass_kg=72, height_m=1.75, age_y=45, body_fat_pct=20, vo2max_mL_kg_min=42,
