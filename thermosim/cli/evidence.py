@@ -255,7 +255,7 @@ def _pooled_number(group: str, value: float | None, signed: bool = False) -> str
     return table.shown(value, {"K": 2, "%": 0, "bpm": 1}.get(unit, 2), signed)
 
 
-def known_words(group: str, figures: dict) -> str:
+def _known_words(group: str, figures: dict) -> str:
     """Return the RMSE over rows with known inputs and how many they are."""
     known = figures["inputs_known"]
     return "–" if known is None else f"{_pooled_number(group, known['rmse'])} (n {known['n']})"
@@ -270,7 +270,7 @@ def _tell_pooled(talk: Talk, pooled: dict) -> None:
         for k, (role, one) in enumerate(roles.items()):
             cells.append((
                 "" if k else f"{title}, {unit}", table.ROLES[role], one["n"], _pooled_number(group, one["rmse"]),
-                _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %", known_words(group, one),
+                _pooled_number(group, one["bias"], True), f"{100.0 * one['inside_share']:.0f} %", _known_words(group, one),
             ))  # fmt: skip
     if cells:
         heads = [("pooled", "left"), ("role", "left"), ("n", "right"), ("RMSE", "right"), ("bias", "right"), ("inside", "right"),

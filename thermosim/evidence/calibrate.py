@@ -18,7 +18,7 @@ from typing import Annotated
 import numpy as np
 import typer
 
-from thermosim.errors import InputError, NumericalFailure, ThermosimError
+from thermosim.errors import InputError, NumericalFailure
 from thermosim.evidence.calibrated_file import (
     FILE,
     calibration_text,
@@ -26,6 +26,7 @@ from thermosim.evidence.calibrated_file import (
     rounded_values,
     write_whole,
 )
+from thermosim.evidence.command import run_command
 from thermosim.evidence.free import Free, free_parameters
 from thermosim.evidence.least_squares import Fit, Prior, Problem, Study, describe, minimise
 from thermosim.evidence.outcomes import blank_sensitivities, predict_many
@@ -244,10 +245,7 @@ def calibrate(
 def main() -> None:
     """Run the command; a refused input or a failed run is one sentence."""
     try:
-        typer.run(calibrate)
-    except ThermosimError as error:
-        print(error, file=sys.stderr)
-        sys.exit(error.exit_code)
+        run_command(calibrate)
     except FloatingPointError as error:
         print(f"The calibration stopped: {error}.", file=sys.stderr)
         sys.exit(NumericalFailure.exit_code)

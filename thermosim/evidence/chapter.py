@@ -96,7 +96,7 @@ def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = Non
         "## Pooled figures",
         "RMSE and bias (mean of predicted minus measured) over scored rows; laws and other outcomes in units of their tolerance. "
         "*Known* takes only rows that the blanks of their paper move by no more than their tolerance. Heart rates measured at "
-        "185 bpm or more are left out: any hot model matches them.",
+        f"{table.HEART_CEILING_BPM:.0f} bpm or more are left out: any hot model matches them.",
         _pooled_table(table.pooled(rows)),
         *_groups([row for row in rows if not row.not_modelled]),
         "## Misses",

@@ -23,7 +23,6 @@ import json
 import math
 import os
 import statistics
-import sys
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
@@ -33,7 +32,8 @@ import numpy as np
 import typer
 from scipy.stats import chi2
 
-from thermosim.errors import NumericalFailure, ThermosimError
+from thermosim.errors import NumericalFailure
+from thermosim.evidence.command import run_command
 from thermosim.evidence.outcomes import read_run
 from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.table import CORE_SITES, shown
@@ -489,11 +489,7 @@ def spread(
 
 def main() -> None:
     """Run the command; a refused input or a failed run is one sentence."""
-    try:
-        typer.run(spread)
-    except ThermosimError as error:
-        print(error, file=sys.stderr)
-        sys.exit(error.exit_code)
+    run_command(spread)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,6 @@ one with which the best weather gives the runner's usual marathon speed; nothing
 
 import json
 import math
-import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated, NamedTuple
@@ -25,7 +24,8 @@ from thermosim.constants import STANDARD_PRESSURE_KPA
 from thermosim.engine.batch import T_HEART, run_batch, settle_many
 from thermosim.engine.integrate import S_CORE_PEAK, S_LOST, S_WATER
 from thermosim.engine.nodes import DONE, OUT_OF_RANGE, STATUS_SENTENCES
-from thermosim.errors import InputError, NumericalFailure, ThermosimError
+from thermosim.errors import InputError, NumericalFailure
+from thermosim.evidence.command import run_command
 from thermosim.inputs.checks import check_range
 from thermosim.inputs.effort import Effort
 from thermosim.inputs.flat import piece_records, runner_record
@@ -488,11 +488,7 @@ def sweep(
 
 def main() -> None:
     """Run the command; a refused input or a failed run is one sentence."""
-    try:
-        typer.run(sweep)
-    except ThermosimError as error:
-        print(error, file=sys.stderr)
-        sys.exit(error.exit_code)
+    run_command(sweep)
 
 
 if __name__ == "__main__":
