@@ -33,7 +33,7 @@ def joint_rate(time_s, joint, out, size, heat, seg, active, runner, piece, rows,
     state, fast = joint[:size], joint[size:]
     metabolic = fast[n.OXYGEN_FAST] + fast[n.OXYGEN_SLOW]
     step = prepare(
-        seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, active, n_rows)
+        seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, active, n_rows), rows, active, n_rows
     )
     balance(state, out[:size], heat, step, seg, runner, rows, active, n_rows)
     demand = power_demand(state, piece, runner, rows, active, n_rows, time_s)

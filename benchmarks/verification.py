@@ -471,7 +471,8 @@ def at_one_state(skin_C, air_C, humidity, speed=3.0, film=0.0, cooling=(), recor
     stretch = bridge.piece(0.0, 600.0, speed, air_C, humidity, **fields)
     demand = power_demand(work.state, stretch[0], record[0], rows, work.active, rows.size, 0.0)
     climbing = work_rate(work.state, stretch[0], record[0], rows, work.active, rows.size)
-    step, rate = prepare(work.seg, record[0], stretch[0], 0.0, demand, climbing), np.zeros(work.state.size)
+    step = prepare(work.seg, record[0], stretch[0], 0.0, demand, climbing, rows, work.active, rows.size)
+    rate = np.zeros(work.state.size)
     balance(work.state, rate, work.heat, step, work.seg, record[0], rows, work.active, rows.size)
     return SimpleNamespace(rate=rate, record=record[0], demand=demand, seg=work.seg,
                            watts=lambda term: rate[n.JOULES + term])  # fmt: skip
@@ -888,7 +889,7 @@ def spectrum(state, case, active, piece, time_s, metabolic_W) -> np.ndarray:
     record, rows, work = case.runner[0], case.rows, run.new_work(case.rows.size)
     prepare_body(work.seg, record, rows, active, rows.size)
     climbing = work_rate(state, piece, record, rows, active, rows.size)
-    step = prepare(work.seg, record, piece, time_s, metabolic_W, climbing)
+    step = prepare(work.seg, record, piece, time_s, metabolic_W, climbing, rows, active, rows.size)
     places = {place: 1e-4 for place in range(n.N_NODES)}
     places |= {place: 1e-7 for place in range(n.FILM, n.LOST)}
     for r in np.flatnonzero(active[: rows.size]):

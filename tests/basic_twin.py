@@ -47,7 +47,8 @@ that may be part ice. Its wall is the gut; the fuller it is, the better they tou
 the water of the body (:func:`stomach`), and takes the heat for that from the gut. *Poured water* runs over one
 segment within seconds; a share stays as film, the rest leaves a little warmer (:func:`poured_over`). *A bath*
 keeps its temperature; skin in it trades heat with the water and none with the air (:func:`bath`). Who
-climbs out is wet.
+climbs out is wet. *Around the body* a fan moves the air, mist cools it and settles on the
+skin, a canopy keeps sun off (:func:`air_now`), and part of the breath may be cooler air (:func:`surround`).
 
 **The books.** Beside the temperatures run time integrals of the nine terms that cross the boundary of the
 body, and of every way water takes. Heat content at the end minus the start must equal those integrals;
@@ -75,7 +76,7 @@ CLO = 0.155  # m2K/W
 SEA_LEVEL_KPA = 101.325
 
 ON_FOOT, CYCLING, RESTING = range(3)  # what the body does
-ON_SKIN, IN_STOMACH, POURED, BATH = range(4)  # where a row is
+ON_SKIN, IN_STOMACH, POURED, BATH, AROUND = range(5)  # where a row is
 
 SEGMENTS = parameters.SEGMENTS
 TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
@@ -111,6 +112,8 @@ ROW_STATES = (
     "charged_kg",
     "charged_J",
     "drunk_kg",
+    "shaded_J",
+    "fills",
 )
 
 
@@ -381,26 +384,32 @@ def store_temperature(store_J, charge_kg, row):
 # === effort and air now ===========================================================================
 
 
-def air_now(piece, time_s, who):
-    """Air at a time: every quantity runs in a straight line through its piece."""
+def air_now(piece, time_s, who, around=()):
+    """Air at a time: every quantity runs in a straight line through its piece; then what is around the runner changes it.
+
+    ``around`` are the rows at work that are neither worn nor drunk: fans, mist, canopies, cooler breath.
+    """
     part = (time_s - piece["start_s"]) / (piece["end_s"] - piece["start_s"])
 
     def between(name):
         return piece[name + "_0"] + (piece[name + "_1"] - piece[name + "_0"]) * part
 
     air = SimpleNamespace(pressure_kPa=piece["pressure_kPa"])
-    air.air_C = between("air_C") + who.air_temperature_shift_K
+    air.air_C = between("air_C") + who.air_temperature_shift_K + sum(row["air_change_K"] for row in around)
     air.radiant_C = between("radiant_C") + who.air_temperature_shift_K
-    air.vapour_kPa = min(
-        between("vapour_kPa") * who.vapour_pressure_factor, float(vapour_at_saturation(air.air_C))
-    )
-    air.solar_W_m2 = between("solar_W_m2") * who.solar_factor
+    vapour_kPa = between("vapour_kPa") * who.vapour_pressure_factor + sum(row["vapour_change_kPa"] for row in around)
+    air.vapour_kPa = min(max(vapour_kPa, 0.0), float(vapour_at_saturation(air.air_C)))
+    air.sun_left = math.prod(1.0 - row["shade_share"] for row in around)
+    air.open_solar_W_m2 = between("solar_W_m2") * who.solar_factor
+    air.solar_W_m2 = air.open_solar_W_m2 * air.sun_left
     wind = between("wind_m_s") * who.air_speed_factor
     air.head_wind = wind * piece["wind_along"]
     if piece["ground_air"] == 0.0:  # a treadmill: only the fan moves air
         air.speed = who.air_speed_factor * piece["fan_m_s"]
     else:
         air.speed = math.hypot(piece["speed_m_s"] + air.head_wind, wind * piece["wind_across"])
+    for row in around:
+        air.speed = max(air.speed, row["air_speed_m_s"] * who.air_speed_factor)
     return air
 
 
@@ -410,6 +419,8 @@ def mass_moved(state, piece, rows, worn, who):
     for row, own, on in zip(rows, state["rows"], worn):
         if on and row["place"] in (ON_SKIN, IN_STOMACH):
             carried += row["dry_mass_kg"] + own["store_kg"] + own["outer_kg"]
+        elif on and row["place"] == AROUND:
+            carried += row["dry_mass_kg"]
     return who.mass_kg - state["lost"] + carried
 
 
@@ -491,9 +502,9 @@ def heart_rate(state, fast, rows, worn, who):
     return [*parts, held - sum(parts)]
 
 
-def settings_of_step(piece, time_s, metabolic_W, work_W, who):
+def settings_of_step(piece, time_s, metabolic_W, work_W, who, around=()):
     """What stays constant in a step: air, cloth, convection, blood flows to all but the skin."""
-    now = air_now(piece, time_s, who)
+    now = air_now(piece, time_s, who, around)
     now.metabolic_W, now.work_W, now.work_share = metabolic_W, work_W, who.work_share[piece["activity"]]
     wind, swing = wind_coefficient(now.speed), swing_coefficient(piece["swing_m_s"])
     weight = who.swing_weight if swing > wind else who.convection_weight
@@ -506,7 +517,7 @@ def settings_of_step(piece, time_s, metabolic_W, work_W, who):
     through_cloth = 1.0 / (1.0 + (now.h_forced + h_r) * who.cloth_m2K_W * thick)
     now.dry_share = 1.0 - who.covered + who.covered * through_cloth
     now.cloth_m2kPa_W = who.cloth_m2kPa_W * thick
-    now.sun_W = who.solar_absorptance * who.solar_interception * now.solar_W_m2 * who.area * now.dry_share
+    now.open_sun_W = who.solar_absorptance * who.solar_interception * now.open_solar_W_m2 * who.area * now.dry_share
 
     # Working muscle takes blood in proportion to its oxygen, up to the maximal uptake; viscera give some up, and the
     # ceiling of skin flow falls.
@@ -603,6 +614,7 @@ def sweat_asked(state, skin_C, who):
     """Sweat rate before local factors and ceiling [kg/s]; a litre is a kilogram. Drinking more than was lost adds none."""
     warm = state["blood"] - who.sweat_set_core_C - shift_of_loss(state, who)
     warm += who.sweat_skin_weight * (max(skin_C, who.skin_signal_floor_C) - who.skin_signal_set_C)
+    warm -= who.sweat_gut_weight * max(state["blood"] - state["gut"], 0.0)  # cold in the stomach holds sweat back
     dulled = loss_leaves(state, who.sweat_fall_per_pct_loss, who)
     return who.sweat_gain_L_h_K * max(warm, 0.0) * dulled / 3600.0
 
@@ -690,7 +702,7 @@ def derivative(state, now, rows, worn, who):
     film = secreted - air.off - air.run_off + air.dew
 
     # Devices, and water that is drunk, poured, bathed in. Whatever a row takes, some tissue gives.
-    to_devices = 0.0
+    to_devices, breathed_more_W, open_sun_W = 0.0, 0.0, air.open_sun.sum()
     water = dict.fromkeys(WATER, 0.0)
     water["sweat"] = secreted.sum() + central * sum(under)
     water["dripped"] = air.run_off.sum()
@@ -718,16 +730,26 @@ def derivative(state, now, rows, worn, who):
             onto = poured_over(row, own, rate, state["skin"][s])
             watts["skin"][s] -= rate["run_off_J"]
             film[s] += onto
-        elif on:
+        elif on and row["place"] == BATH:
             bath(row, rate, state["skin"][s], who.area[s] * free[s])
             watts["skin"][s] -= rate["from_skin_J"]
+        elif on:
+            breathed_more_W += surround(row, rate, metabolic, now)
+            watts["blood"] -= rate["from_skin_J"]
+            landing = row["mist_kg_s"] * who.area * free * share_in_air(rows, worn) / who.surface_m2
+            warming = landing * WATER_J_KGK * (state["skin"] - row["mist_C"])
+            watts["skin"] = watts["skin"] - warming
+            film, onto = film + landing, landing.sum()
+            rate.update(run_off_J=warming.sum(), charged_kg=onto, dripped_kg=onto)
+            rate["shaded_J"] = open_sun_W * row["shade_share"]  # one canopy after the other
+            open_sun_W -= rate["shaded_J"]
         to_devices += rate["from_skin_J"] + rate["run_off_J"]
         water["received"] += onto
         row_rates.append(rate)
 
     # Watts over heat capacity. Water that left took heat capacity with it, and the heat that was in it; water that
     # was drunk and has passed on brings both back.
-    breathed = breath_vapour / SWEAT_J_KG
+    breathed = (breath_vapour + breathed_more_W) / SWEAT_J_KG
     losing = water["sweat"] + air.through.sum() + breathed - sum(rate["drunk_kg"] for rate in row_rates)
     capacity = capacity_now(state, free, who)
     rates = {place: watts[place] / capacity[place] for place in capacity}
@@ -778,7 +800,8 @@ def skin_to_air(skin, film, secreted, free, in_air, now, who):
     out.long_wave = (
         area * now.dry_share * long_wave_coefficient(skin, now.radiant_C, who) * (now.radiant_C - skin)
     )
-    out.sun = now.sun_W * free * in_air
+    out.open_sun = now.open_sun_W * free * in_air
+    out.sun = out.open_sun * now.sun_left
     bare = LEWIS_K_KPA * h_c * SEA_LEVEL_KPA / now.pressure_kPa
     h_e = bare * (1.0 - who.covered + who.covered / (1.0 + bare * now.cloth_m2kPa_W))
     if_all_wet = h_e * area * (vapour_at_saturation(skin) - now.vapour_kPa) / SWEAT_J_KG  # kg/s
@@ -904,6 +927,18 @@ def bath(row, rate, skin_C, free_m2):
     rate.update(from_skin_J=contact, with_water_J=-contact)
 
 
+def surround(row, rate, metabolic_W, now):
+    """Part of the breath at another temperature: fill the rates of its block; return the more that leaves as vapour [W].
+
+    Air that cold holds only so much vapour; what is breathed out is the same.
+    """
+    held_kPa = min(now.vapour_kPa, float(vapour_at_saturation(row["breath_C"])))
+    vapour_W = row["breath_share"] * 0.0173 * metabolic_W * (now.vapour_kPa - held_kPa)
+    dry_W = row["breath_share"] * 0.0014 * metabolic_W * (now.air_C - row["breath_C"])
+    rate.update(from_skin_J=vapour_W + dry_W, with_water_J=-vapour_W - dry_W)
+    return vapour_W
+
+
 def capacity_now(state, free, who):
     """Heat capacities now [J/K]: less the water given up, less the skin that belongs to patches."""
     now = dict(who.capacity)
@@ -1014,6 +1049,18 @@ def climb_out(row, state, rows, worn, who):
     state["water"]["received"] += clinging
 
 
+def spare_in(r, state, rows, worn):
+    """A spare charge where less than the agreed share is left: of the ice, or of the water where there is no ice."""
+    row, own = rows[r], state["rows"][r]
+    if not worn[r] or row["place"] != ON_SKIN or own["fills"] >= row["spares"]:
+        return
+    icy = row["latent_J_kg"] > 0.0 and row["ice_share"] > 0.0 and row["charge_C"] <= row["melt_low_C"]
+    left_kg = frozen_kg(own["store_J"], own["store_kg"], row) / row["ice_share"] if icy else own["store_kg"]
+    if left_kg < row["refill_at_share"] * row["charge_kg"]:
+        refill(row, own)
+        own["fills"] += 1.0
+
+
 def happen(action, r, state, rows, worn, who):
     """One event: "put_on", "refill" or "take_off", whatever that means for the row."""
     row, place = rows[r], rows[r]["place"]
@@ -1021,6 +1068,8 @@ def happen(action, r, state, rows, worn, who):
         if action != "take_off":  # what is swallowed stays swallowed
             worn[r] = True
             add_portion(row, state["rows"][r])
+    elif place == AROUND:
+        worn[r] = worn[r] if action == "refill" else action == "put_on"
     elif place == BATH:
         if action == "take_off" and worn[r]:
             climb_out(row, state, rows, worn, who)
@@ -1112,5 +1161,8 @@ def simulate(who, pieces, rows, events, save_times_s, state, fast, method, step_
             asked = power_asked(state, piece, rows, worn, middle, who)
             fast, mean_W = move_fast_states(fast, asked, piece, h, who)
             work = external_work(state, piece, rows, worn, who)
-            now = settings_of_step(piece, middle, mean_W, work, who)
+            around = [row for row, on in zip(rows, worn) if on and row["place"] == AROUND]
+            now = settings_of_step(piece, middle, mean_W, work, who, around)
             state = method(lambda y, now=now: derivative(y, now, rows, worn, who), state, h)
+            for r in range(len(rows)):
+                spare_in(r, state, rows, worn)

@@ -492,6 +492,31 @@ def test_every_listed_study_has_its_rows(rows, study):
         assert modelled or len(row.not_modelled) > 10, row.id
 
 
+# The public benchmark, from its page: what is measured, and the tolerance fixed before the first fit.
+BENCHMARK = [
+    ("A8/a fit 542 W/rectal_temperature change", 0.87, 0.20), ("A8/b unfit 535 W/rectal_temperature change", 0.87, 0.20),
+    ("A8/a fit 542 W/sweat_loss", 0.434, 0.080), ("A8/b unfit 535 W/sweat_loss", 0.440, 0.080),
+    ("A8/a fit 542 W minus b unfit 535 W/rectal", 0.0, 0.10),
+    ("A1/a start 35.9/oesophageal", 63.0, 15.75), ("A1/b start 37.4/oesophageal", 46.0, 11.5), ("A1/c start 38.2/oesophageal", 28.0, 7.0),
+    ("A7/slope", 0.5, 0.15), ("A7/slope", 1.0, 0.5), ("A7/slope", 0.04, 0.02), ("A7/slope", 0.0, 0.03),
+    ("A9/slope", 1.0, 0.1), ("A5/order", 1.0, 0.0),
+    ("B18/slurry/rectal_temperature change", -0.66, 0.20), ("B18/water/rectal_temperature change", -0.25, 0.12),
+    ("B24/60 min wet minus 60 min dry/core", 0.02, 0.15), ("B24/60 min wet minus 60 min dry/mean_skin", -1.38, 0.6),
+    ("B24/60 min wet minus 60 min dry/sweat_loss", -0.37, 0.2), ("B24/10 km wet minus 10 km dry/core", 0.02, 0.15),
+    ("B24/10 km wet minus 10 km dry/sweat_loss", -0.37, 0.2), ("B29/2 °C/rectal_temperature rate", -0.225, 0.125),
+    ("B30/to 37.5/rectal_temperature time_to", 16.6, 5.8), ("B30/to 38.6/rectal_temperature time_to", 8.8, 3.1),
+    ("B36/cool room/rectal", -0.031, 0.015), ("B36/33 °C chamber/rectal", -0.04, 0.015), ("B36/34 °C shade/rectal", -0.05, 0.015),
+    ("B36/hot start/rectal", -0.06, 0.015),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("start", "value", "tolerance"), BENCHMARK)
+def test_the_public_benchmark_is_run_and_scored_as_published(rows, start, value, tolerance):
+    mine = [row for row in rows if row.id.startswith(start) and row.measured == value]
+    assert mine and all(row.scored and row.predicted is not None for row in mine)
+    assert {row.tolerance for row in mine} == {tolerance}
+
+
 def test_rows_are_whole(rows):
     assert len({(row.id, row.role) for row in rows}) == len(rows)
     for row in rows:

@@ -14,6 +14,7 @@ from thermosim.cli import evidence as command
 from thermosim.cli import main as entry
 from thermosim.errors import InputError
 from thermosim.evidence import chapter, table
+from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.table import Row, inside
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -119,6 +120,8 @@ def test_groups():
     # per cent of a difference, or of nothing, would say nothing
     assert table.group_of(row(measured=-0.1, predicted=0.0, quantity="sweat_loss", unit="L", kind="contrast")) == "other"
     assert table.group_of(row(measured=0.0, predicted=0.1, quantity="sweat_loss", unit="L")) == "other"
+    for quantity, unit in (("sweat_loss", "L/h"), ("body_mass_loss", "kg/h")):  # a mean rate is pooled as a loss is
+        assert table.group_of(row(quantity=quantity, unit=unit)) == "sweat"
     assert table.group_of(row(quantity="rectal_temperature", unit="°C", kind="climate_limit")) == "other"
     assert set(groups.values()) <= set(table.GROUPS) == set(chapter.MEANING) == set(command.UNITS)
 
@@ -244,6 +247,12 @@ def test_meaning_follows_kind_and_direction():
     assert "cools faster" in chapter.meaning(row(measured=-0.2, predicted=-0.1, tolerance=0.05, **cooling))
     assert "too long" in chapter.meaning(row(measured=0.03, predicted=0.01, tolerance=0.01, **cooling))
     assert "the centre agrees" in chapter.meaning(row(predicted=1.15, low=1.1, high=1.5))
+    heart = {"quantity": "heart_rate", "unit": "bpm", "kind": "contrast", "tolerance": 5.0}
+    assert "is overstated" in chapter.meaning(row(measured=-9.0, predicted=-16.0, **heart))
+    assert "is understated" in chapter.meaning(row(measured=-15.0, predicted=-4.0, **heart))
+    limit = {"quantity": "rectal_temperature", "unit": "°C", "kind": "climate_limit", "tolerance": 1.5, "measured": 30.0}
+    assert "leave more room" in chapter.meaning(row(predicted=33.0, **limit))
+    assert "warmer climates" in chapter.meaning(row(predicted=27.0, **limit))
 
 
 def test_chapter_of_nothing_missed():
@@ -262,8 +271,12 @@ def test_reasons_are_text(tmp_path):
             chapter.read_reasons(path)
 
 
-def test_own_reasons_can_be_read():
-    assert all(text.strip() for text in chapter.read_reasons().values())
+def test_own_reasons_are_of_own_outcomes():
+    """Every reason belongs to an outcome, or to a whole case, of the package."""
+    cases = read_cases()
+    known = {case.id for case in cases} | {outcome.id for case in cases for outcome in case.outcomes()}
+    reasons = chapter.read_reasons()
+    assert reasons and not set(reasons) - known
 
 
 # --- the page ------------------------------------------------------------------------------------------------------

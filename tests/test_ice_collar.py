@@ -90,7 +90,7 @@ def sink_in_the_blood(watts_of_time, minutes):
         middle = (k + 0.5) * h
         demand = power_demand(work.state, pieces[0], record[0], engine.NO_ROWS, work.active, 0, middle)
         metabolic = update_fast(work.fast, demand, pieces[0], record[0], h)
-        step = prepare(work.seg, record[0], pieces[0], middle, metabolic, 0.0)
+        step = prepare(work.seg, record[0], pieces[0], middle, metabolic, 0.0, engine.NO_ROWS, work.active, 0)
         work.state[n.BLOOD] -= 0.5 * h * watts_of_time(k * h) / capacity
         arrays = work.state, work.stages, work.heat
         advance_rk4(h, work.state.size, *arrays, step, work.seg, record[0], engine.NO_ROWS, work.active, 0)

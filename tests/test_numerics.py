@@ -53,7 +53,8 @@ def warm():
     before = run.run(record, stretch, save_times_s=[600.0], start=start, method=RK4, step_s=1.0)
     work = run.new_work(0)
     prepare_body(work.seg, record[0], run.NO_ROWS, work.active, 0)
-    step = prepare(work.seg, record[0], stretch[0], 600.0, before.fasts[0, n.OXYGEN_FAST] + 80.0, 0.0)
+    metabolic_W = before.fasts[0, n.OXYGEN_FAST] + 80.0
+    step = prepare(work.seg, record[0], stretch[0], 600.0, metabolic_W, 0.0, run.NO_ROWS, work.active, 0)
     return record, before.states[0], work, step
 
 
@@ -344,7 +345,7 @@ def test_stability_bound_is_above_every_eigenvalue_of_the_real_body():
         state[: n.N_NODES] += rng.uniform(0.5, 3.0)
         state[n.FILM : n.LOST] = rng.uniform(0.2, 1.2) * record[0]["film_full_kg_m2"] * record[0]["area_m2"]
         demand = power_demand(state, stretch[0], record[0], rows, work.active, rows.size, 300.0)
-        step = prepare(work.seg, record[0], stretch[0], 300.0, demand, 0.0)
+        step = prepare(work.seg, record[0], stretch[0], 300.0, demand, 0.0, rows, work.active, rows.size)
         found = eigenvalues(record, work, step, rows, state)
         assert (
             np.abs(found.imag).max() < 0.2 * np.abs(found.real).max()

@@ -59,7 +59,7 @@ def a_thousand_cases():
 
 def test_every_rate_at_a_thousand_random_states():
     bare = tight = dew = frozen = refrozen = 0
-    places, activities, given = np.zeros(4, dtype=int), np.zeros(3, dtype=int), 0
+    places, activities, given = np.zeros(5, dtype=int), np.zeros(3, dtype=int), 0
     work = run.new_work(n.MAX_ROWS)
     for case, rng, record, who in a_thousand_cases():
         rows, piece = bridge.random_rows(rng, who.area), bridge.random_piece(rng)
@@ -78,7 +78,7 @@ def test_every_rate_at_a_thousand_random_states():
         demand = power_demand(vector, piece[0], record[0], rows, work.active, rows.size, time_s)
         climbing = work_rate(vector, piece[0], record[0], rows, work.active, rows.size)
         mean = update_fast(kept, demand, piece[0], record[0], seconds)
-        step = prepare(work.seg, record[0], piece[0], time_s, mean, climbing)
+        step = prepare(work.seg, record[0], piece[0], time_s, mean, climbing, rows, work.active, rows.size)
         balance_module.balance(
             vector, rate, work.heat, step, work.seg, record[0], rows, work.active, rows.size
         )
@@ -98,7 +98,8 @@ def test_every_rate_at_a_thousand_random_states():
         asked = twin.power_asked(state, plain_piece, plain_rows, worn, time_s, who)
         moved, mean_W = twin.move_fast_states(fast, asked, plain_piece, seconds, who)
         up_W = twin.external_work(state, plain_piece, plain_rows, worn, who)
-        now = twin.settings_of_step(plain_piece, time_s, mean_W, up_W, who)
+        around = [row for row, on in zip(plain_rows, worn) if on and row["place"] == twin.AROUND]
+        now = twin.settings_of_step(plain_piece, time_s, mean_W, up_W, who, around)
         slopes = twin.derivative(state, now, plain_rows, worn, who)
         beats = twin.heart_rate(state, moved, plain_rows, worn, who)
 
@@ -119,7 +120,7 @@ def test_every_rate_at_a_thousand_random_states():
         )
         on_now = [(row, own) for row, own, on in zip(plain_rows, state["rows"], worn) if on]
         here = [row["place"] for row, _ in on_now]
-        places += [place in here for place in range(4)]
+        places += [place in here for place in range(5)]
         activities[plain_piece["activity"]] += 1
         given += plain_piece["power_W"] >= 0.0
         bare += any(row["wicks"] and row["place"] == twin.ON_SKIN for row, _ in on_now)
@@ -139,7 +140,7 @@ def test_every_event_at_random_states():
         if case % 20 == 0:
             runner = bridge.random_person(rng)
             record, who = runner_record(runner), twin.make_person(runner)
-        rows = np.concatenate([bridge.random_rows(rng, who.area), bridge.random_water(rng)])
+        rows = np.concatenate([bridge.random_rows(rng, who.area), bridge.random_water(rng), bridge.random_surroundings(rng)])
         plain_rows = bridge.plain(rows)
         state = bridge.random_state(rng, who, plain_rows)
         for own in state["rows"]:
@@ -157,7 +158,7 @@ def test_every_event_at_random_states():
             assert_close(vector, plain, np.full(plain.size, 1e-15) + 1e-12 * (np.abs(plain) > 1e3), f"case {case}")
             what = plain_rows[r]["place"], action
             done[what] = done.get(what, 0) + 1
-    assert len(done) == 12 and min(done.values()) > 20
+    assert len(done) == 15 and min(done.values()) > 20
 
 
 # --- trajectories --------------------------------------------------------------------------------------------------
@@ -411,7 +412,7 @@ def some_minutes(mutation, covered, air_C, humidity, skin_C):
     work.active[0] = 1
     prepare_body(work.seg, record[0], rows, work.active, 1)
     stretch = bridge.piece(0.0, 600.0, 3.6, air_C, humidity)
-    step = prepare(work.seg, record[0], stretch[0], 300.0, 900.0, 0.0)
+    step = prepare(work.seg, record[0], stretch[0], 300.0, 900.0, 0.0, rows, work.active, 1)
     altered, h, y = bridge.altered_balance(mutation), 5.0, before.copy()
 
     def slope(vector):

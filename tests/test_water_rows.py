@@ -195,7 +195,7 @@ def one_rate(cooling, skin_C, film=0.5):
     work.state[n.SKIN : n.BLOOD] = skin_C
     work.state[n.FILM : n.LOST] = film * record[0]["film_full_kg_m2"] * record[0]["area_m2"]
     stretch = bridge.piece(0.0, 600.0, 0.0, 25.0, 0.5, solar_W_m2_0=500.0, solar_W_m2_1=500.0)
-    step = prepare(work.seg, record[0], stretch[0], 0.0, 120.0, 0.0)
+    step = prepare(work.seg, record[0], stretch[0], 0.0, 120.0, 0.0, rows, work.active, rows.size)
     rate = np.zeros(work.state.size)
     balance(work.state, rate, work.heat, step, work.seg, record[0], rows, work.active, rows.size)
     return rate, work.heat.copy(), record[0]
@@ -292,10 +292,10 @@ def test_who_climbs_out_is_wet():
     assert air[9] > -30.0 and air[10] < 3.0 * air[9]
 
 
-def test_sixteen_rows_are_allowed_and_seventeen_are_not():
-    cooling = [Bath(20.0), PouredWater(0.4, 20.0), Drink(0.2, 5.0), ice_collar(0.2)]
+def test_the_rows_of_the_engine_are_counted():
+    cooling = [Bath(20.0), PouredWater(0.4, 20.0), *[Drink(0.2, 5.0)] * (n.MAX_ROWS - 14)]
     play(cooling, lying(2.0))
-    with pytest.raises(ts.InputError, match="need 17 places on the body, allowed are 16"):
+    with pytest.raises(ts.InputError, match=f"need {n.MAX_ROWS + 1} places on the body, allowed are {n.MAX_ROWS}"):
         play([*cooling, Drink(0.2, 5.0)], lying(2.0))
 
 
@@ -347,7 +347,8 @@ def closures_of(mutation):
         apply_event(work.state, event, rows, work.active, rows.size, work.seg, record[0], work.heat)
     work.state[: n.SKIN] += 1.2
     work.state[n.BLOOD] += 1.2
-    step = prepare(work.seg, record[0], bridge.piece(0.0, 600.0, 3.6, 30.0, 0.5)[0], 300.0, 900.0, 0.0)
+    stretch = bridge.piece(0.0, 600.0, 3.6, 30.0, 0.5)
+    step = prepare(work.seg, record[0], stretch[0], 300.0, 900.0, 0.0, rows, work.active, rows.size)
     altered, before = bridge.altered_balance(mutation), work.state.copy()
 
     def slope(vector):
@@ -467,7 +468,7 @@ def test_stability_bound_is_above_every_eigenvalue(kind):
             state[base + n.STORE_KG] *= left
             state[base + n.STORE_J] *= left
         demand = power_demand(state, stretch[0], record[0], rows, work.active, rows.size, 300.0)
-        step = prepare(work.seg, record[0], stretch[0], 300.0, demand, 0.0)
+        step = prepare(work.seg, record[0], stretch[0], 300.0, demand, 0.0, rows, work.active, rows.size)
         found = eigenvalues(record, work, step, rows, state)
         assert np.abs(found.imag).max() < 0.2 * np.abs(found.real).max()
         ratios.append(plan.stiffest_rates(record, stretch, rows[None])[0] / -found.real.min())
@@ -549,7 +550,7 @@ REFUSED = {
     "a bath on no known place": (lambda: Bath(15.0, segments=("neck", "tail")), ("segments has 'tail'",)),
     "frost by one's own row": (lambda: play([own_bath(charge_C=-2.0)], lying(2.0)), ("charge_C", "cold injury")),
     "more than a whole segment": (lambda: play([own_bath(segment_share=1.2)], lying(2.0)), ("segment_share is 1.2", "0 to 1")),
-    "a place that is none": (lambda: play([own_bath(place=7)], lying(2.0)), ("place is 7", "0 to 3")),
+    "a place that is none": (lambda: play([own_bath(place=7)], lying(2.0)), ("place is 7", "0 to 4")),
     "drunk after the end": (lambda: play([Worn(Drink(0.3, 8.0), from_min=9.0)], lying(2.0)), ("from_min is 9 min", "2 min")),
     "a portion before the first": (lambda: Worn(Drink(0.3, 8.0), from_min=9.0, refill_min=(5.0,)), ("refill_min has 5 min",)),
 }

@@ -14,6 +14,7 @@ from thermosim.engine import device_rows as device_module
 from thermosim.engine import nodes as n
 from thermosim.engine import water_rows as water_module
 from thermosim.engine.records import (
+    AROUND,
     BATH,
     IN_STOMACH,
     PIECE,
@@ -54,6 +55,8 @@ BLOCK = (
     n.ROW_CHARGED_KG,
     n.ROW_CHARGED_J,
     n.ROW_DRUNK,
+    n.SHADED,
+    n.ROW_FILLS,
 )
 FAST = ("oxygen_fast", "oxygen_slow", "heart_work", "distance", "running_s")
 ACTIONS = {PUT_ON: "put_on", TAKE_OFF: "take_off", REFILL: "refill"}
@@ -277,6 +280,7 @@ def random_rows(rng, area_m2) -> np.ndarray:
         }
         rows.append(boundary_row(SEGMENTS[segment], **fields))
     rows += [random_water(rng) for _ in range(rng.integers(0, 4))]
+    rows += [random_surroundings(rng) for _ in range(rng.integers(0, 3))]
     return np.concatenate(rows) if rows else np.zeros(0, dtype=ROW)
 
 
@@ -299,6 +303,25 @@ def random_water(rng) -> np.ndarray:
         run_off_warming=rng.uniform(0, 1),
         half_contact_kg=rng.uniform(0.02, 0.6),
         segment_share=rng.choice([1.0, rng.uniform(0, 1)]),
+    )
+
+
+def random_surroundings(rng) -> np.ndarray:
+    """A fan, mist, a canopy, cooler breath, or some of all."""
+    some = [float(rng.random() < 0.6) for _ in range(5)]
+    return boundary_row(
+        "head",
+        place=AROUND,
+        area_m2=0.01,
+        dry_mass_kg=rng.choice([0.0, rng.uniform(0, 1)]),
+        air_speed_m_s=some[0] * rng.uniform(0, 6),
+        air_change_K=some[1] * rng.uniform(-8, 3),
+        vapour_change_kPa=some[2] * rng.uniform(-1, 1),
+        shade_share=some[3] * rng.uniform(0, 1),
+        breath_share=some[4] * rng.uniform(0, 1),
+        breath_C=rng.uniform(-5, 40),
+        mist_kg_s=rng.choice([0.0, rng.uniform(0, 2e-3)]),
+        mist_C=rng.uniform(0, 40),
     )
 
 

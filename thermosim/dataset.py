@@ -9,6 +9,7 @@ from thermosim._jit import source_hash
 from thermosim.closure import device_closure, energy_closure, heat_content, storage, water_closure, worn_at
 from thermosim.engine import integrate as kernel
 from thermosim.engine import nodes as n
+from thermosim.engine.records import BATH, ON_SKIN, POURED
 from thermosim.parameters import SEGMENTS, value
 from thermosim.physics.air import saturation_pressure
 from thermosim.physiology.body import LAYERS
@@ -27,6 +28,7 @@ COORDINATES = {  # dimension -> its label
     "water": "Water of the device: poured in, condensed, dripped off, evaporated, left in it",
 }
 WATERS = ("charged", "condensed", "dripped", "evaporated", "left")
+KINDS = ("effort", "thermal_sensation")  # of recorded ratings
 HALF_WIDTH_90 = 1.645  # of a 90 % interval, in standard deviations of a normal distribution
 
 
@@ -135,6 +137,8 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
         data["heart_rate_recorded"] = _variable(
             "heart_rate_recorded", ("recorded_time",), recorded.heart_rate_bpm
         )
+    if session.ratings is not None:
+        _add_ratings(session.ratings, data, coords)
     band = HALF_WIDTH_90 * value("model_core_error_K")
     for side, sign in (("low", -1.0), ("high", 1.0)):
         name = f"core_temperature_{side}"
@@ -177,11 +181,34 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
         "stored_J": float(content[-1] - content[0]),
         "heat_through_devices_J": float(sum(end[b + n.FROM_SKIN] + end[b + n.RUN_OFF] for b in blocks)),
     }
+    if rows.size:
+        ds.attrs["device_segments"] = json.dumps(_touched(rows, prepared.device_names))
     ds.attrs |= options or {}
     ds.attrs["warnings"] = json.dumps(
         session.warnings() + run_warnings(ds, prepared, session), ensure_ascii=False
     )
     return ds
+
+
+def _add_ratings(ratings, data: dict, coords: dict) -> None:
+    """Put what the runner said beside the model, with the scale it was said on."""
+    label = {"units": "s", "long_name": "Time since the start"}
+    coords["rating_time"] = ("rating_time", 60.0 * ratings.time_min, label)
+    for kind in KINDS:
+        scale = ratings.scale(kind)
+        if scale is not None:
+            name = f"{kind}_recorded"
+            data[name] = _variable(name, ("rating_time",), getattr(ratings, kind))
+            data[name][2].update({f"scale_{key}": item for key, item in scale.model_dump().items()})
+
+
+def _touched(rows, names) -> dict[str, list[str]]:
+    """Return, for each device, the segments whose skin it touches; none for what is drunk or only changes the air."""
+    touching = rows[np.isin(rows["place"], (ON_SKIN, POURED, BATH))]
+    return {
+        name: sorted({SEGMENTS[row["segment"]] for row in touching if row["device"] == k}, key=SEGMENTS.index)
+        for k, name in enumerate(names)
+    }
 
 
 def _device_variables(states, rates, rows, worn, names) -> dict:
@@ -191,6 +218,7 @@ def _device_variables(states, rates, rows, worn, names) -> dict:
     for k, row in enumerate(rows):
         device, base = row["device"], n.BASE + k * n.ROW_SIZE
         power[device] += rates[:, base + n.FROM_SKIN : base + n.FROM_VAPOUR + 1].T
+        power[device, 0] += rates[:, base + n.RUN_OFF]
         store[device] += states[:, base + n.STORE_J] + row["outer_J_K"] * states[:, base + n.OUTER_C]
         skin[device] = np.fmin(skin[device], np.where(worn[:, k], states[:, base + n.PATCH_C], np.nan))
         for slot, index in enumerate((n.ROW_CHARGED_KG, n.ROW_CONDENSED, n.ROW_DRIPPED, n.ROW_EVAPORATED)):

@@ -106,6 +106,7 @@ PARAMETERS: dict[str, Parameter] = {
     "sweat_local_slope_K": Parameter(10.0, "K", 7.0, 14.0, 0.0, "local multiplier exp((T-34)/10); Nadel 1971", "high"),
     "sweat_local_reference_C": Parameter(34.0, "degC", 33.0, 35.0, 0.0, "Nadel 1971", "high"),
     "maximum_sweat_rate_L_h": Parameter(1.5, "L/h", 0.6, 3.7, 0.3, "runners 1 to 2 L/h; 1.8 measured in a winner, Pugh 1967; SD: 1 to 2 L/h is 1.6 SD each way", "medium"),
+    "sweat_gut_weight": Parameter(0.0, "K/K", 0.0, 0.2, 0.0, "fall of the sweating signal for each kelvin that the gut is colder than blood; PLACEHOLDER", "low"),
     "sweat_fall_per_pct_loss": Parameter(0.04, "1/%", 0.0, 0.1, 0.0, "sweating falls with fluid loss; reviews", "low"),
     "fluid_threshold_shift_K_pct": Parameter(0.06, "K/%", 0.0, 0.25, 0.02, "thresholds rise with fluid loss; core 0.1 to 0.25 K higher per 1 % (Sawka 2001); SD: 0.1 to 0.25 K of core per 1 % is two SD each way, halved for the threshold", "low"),
     "skin_diffusion_wettedness": Parameter(0.06, "1", 0.03, 0.08, 0.0, "water through dry skin; two-node value", "high"),
@@ -165,6 +166,13 @@ PARAMETERS: dict[str, Parameter] = {
     "start_shift_skin": Parameter(0.4, "1", 0.0, 1.0, 0.0, "the same for skin", "low"),
     # --- what the ensemble adds ------------------------------------------------------------------------------------
     "model_core_error_K": Parameter(0.30, "K", 0.1, 0.6, 0.0, "any prediction for one person: about 0.3 to 0.5; replaced by the evidence", "medium"),
+    # --- perception: read by study/perception.py only, nothing of it enters core -----------------------------------
+    "effort_rating_sd": Parameter(2.0, "1", 1.5, 2.5, 0.0, "SD between people of effort ratings (category scale 6 to 20) at 80 % of maximal uptake: 1.9, 2.2 and 2.0 of 6 people, Glass, Knowlton & Becque 1994, EJAP 68:519 (abstract seen, authors from memory)", "medium"),
+    "felt_mean_skin_K": Parameter(0.5, "K", 0.2, 1.0, 0.0, "smaller differences of mean skin are called no difference; no published threshold found, guess", "low"),
+    "felt_local_skin_K": Parameter(3.0, "K", 1.0, 5.0, 0.0, "the same for skin under a device; no published threshold found, guess", "low"),
+    "felt_skin_rate_K_min": Parameter(0.6, "K/min", 0.3, 6.0, 0.0, "0.01 K/s, the slowest change for which thresholds were measured; they grow below 0.1 K/s; Percept Psychophys 3:81, 1968 (abstract seen)", "medium"),
+    "felt_wettedness": Parameter(0.15, "1", 0.05, 0.3, 0.0, "half of a rise from 0.14 to 0.43 that moved behaviour at unchanged skin temperature, Vargas 2018 (abstract seen); half: guess", "low"),
+    "felt_intensity_share": Parameter(0.03, "1", 0.01, 0.1, 0.0, "smaller differences of oxygen uptake over its maximum are called no difference; guess", "low"),
 }
 
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from thermosim.constants import LATENT_HEAT_FUSION, SPECIFIC_HEAT_ICE, SPECIFIC_HEAT_WATER
-from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, ROW
+from thermosim.engine.records import AROUND, IN_STOMACH, ON_SKIN, ROW
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 
@@ -50,7 +50,17 @@ ROW_RANGES: dict[str, Allowed] = {
     "segment_share": Allowed(0.0, 1.0, "1"),
     "run_off_warming": Allowed(0.0, 1.0, "1"),
     "half_contact_kg": Allowed(0.0, 5.0, "kg", True),
-    "place": Allowed(ON_SKIN, BATH, "1"),
+    "air_speed_m_s": Allowed(0.0, 10.0, "m/s"),
+    "air_change_K": Allowed(-20.0, 20.0, "K"),
+    "vapour_change_kPa": Allowed(-5.0, 5.0, "kPa"),
+    "shade_share": Allowed(0.0, 1.0, "1"),
+    "breath_share": Allowed(0.0, 1.0, "1"),
+    "breath_C": Allowed(-10.0, 45.0, "°C"),
+    "mist_kg_s": Allowed(0.0, 0.01, "kg/s"),
+    "mist_C": Allowed(0.0, 60.0, "°C"),
+    "refill_at_share": Allowed(0.0, 1.0, "1"),
+    "spares": Allowed(0.0, 1000.0, "1"),
+    "place": Allowed(ON_SKIN, AROUND, "1"),
     "segment": Allowed(0, len(SEGMENTS) - 1, "1"),
     "wicks": Allowed(0, 1, "1"),
     "drip_segment_1": Allowed(0, len(SEGMENTS) - 1, "1"),

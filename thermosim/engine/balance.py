@@ -8,8 +8,8 @@ from thermosim._jit import compiled
 from thermosim.constants import LATENT_HEAT_SWEAT, LEWIS_RELATION, SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
 from thermosim.engine.device_rows import device_row
-from thermosim.engine.records import BATHED, POURING, SWALLOWED, WORN
-from thermosim.engine.water_rows import bath_row, poured_row, stomach_row
+from thermosim.engine.records import BATHED, POURING, SURROUNDED, SWALLOWED, WORN
+from thermosim.engine.water_rows import around_row, bath_row, poured_row, stomach_row
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import vapour_transfer_factor
 from thermosim.physics.convection import natural_convection
@@ -108,6 +108,7 @@ def control_sweat(state, runner, skin_C):
         runner.skin_signal_floor_C,
         runner.sweat_skin_weight,
     )
+    drive -= runner.sweat_gut_weight * max(state[n.BLOOD] - state[n.GUT], 0.0)  # cold in the stomach
     left = left_by_loss(state, runner, runner.sweat_fall_per_pct_loss)
     return runner.sweat_gain_L_h_K * max(drive, 0.0) * left / 3600.0
 
@@ -238,6 +239,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     by_gut = runner.gut_flow_L_min * runner.heat_capacity_of_blood_J_L / 60.0 * (blood_C - state[n.GUT])
     into_gut = runner.gut_conductance_W_K * (state[n.CORE + n.ABDOMEN] - state[n.GUT])
     heat[n.DEVICES, n.GUT] = 0.0
+    heat[n.DEVICES, n.BLOOD] = 0.0
     heat[n.BLOOD_FLOW, n.GUT] = by_gut
     heat[n.CONDUCTION, n.GUT] = into_gut
     heat[n.CONDUCTION, n.CORE + n.ABDOMEN] -= into_gut
@@ -251,7 +253,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     if step.calm:
         for s in range(n.N_SEGMENTS):
             rate[n.FAT + s] = max(rate[n.FAT + s], natural_convection(state[n.SKIN + s] - step.air_C))
-    convection_W, long_wave_W, solar_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
+    convection_W, long_wave_W, full_sun_W, evaporation_W = 0.0, 0.0, 0.0, 0.0
     sweat, diffused, evaporated, dripped, condensed = 0.0, 0.0, 0.0, 0.0, 0.0
     for s in range(n.N_SEGMENTS):
         skin, area, film = state[n.SKIN + s], seg[n.FREE_AREA, s] * seg[n.AIR_SHARE, s], state[n.FILM + s]
@@ -262,7 +264,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             skin, step.radiant_C, runner.skin_emissivity, runner.radiating_area_fraction
         )
         long_wave = dry * h_r * (step.radiant_C - skin)
-        sun = seg[n.SUN, s] * seg[n.FREE_SHARE, s]
+        full_sun = seg[n.SUN, s] * seg[n.FREE_SHARE, s]
         h_e = skin_vapour_coefficient(
             h_c, step.pressure_factor, runner.covered_share[s], seg[n.VAPOUR_RESISTANCE, s]
         )
@@ -282,13 +284,13 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         evaporation = (dew - through - off) * LATENT_HEAT_SWEAT
         heat[n.CONVECTION, n.SKIN + s] = convection
         heat[n.LONG_WAVE, n.SKIN + s] = long_wave
-        heat[n.SOLAR, n.SKIN + s] = sun
+        heat[n.SOLAR, n.SKIN + s] = full_sun * step.sun_left
         heat[n.EVAPORATION, n.SKIN + s] = evaporation
         heat[n.DEVICES, n.SKIN + s] = 0.0
         rate[n.FILM + s] = secreted - off - run_off + dew
         convection_W += convection
         long_wave_W += long_wave
-        solar_W += sun
+        full_sun_W += full_sun
         evaporation_W += evaporation
         sweat += secreted
         diffused += through
@@ -297,7 +299,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
         condensed += dew
 
     # Device rows.
-    devices_W, received, wicked, drunk = 0.0, 0.0, 0.0, 0.0
+    devices_W, received, wicked, drunk, more_breath_W, open_sun_W = 0.0, 0.0, 0.0, 0.0, 0.0, full_sun_W
     for r in range(n_rows):
         base = n.BASE + r * n.ROW_SIZE
         for k in range(n.ROW_SIZE):
@@ -322,6 +324,14 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
             received += landed
         elif active[r] == BATHED:
             devices_W += bath_row(r, rows[r], state, rate, heat, seg)
+        elif active[r] == SURROUNDED:
+            device_W, vapour_W, shaded_W, landed = around_row(
+                r, rows[r], state, rate, heat, step, seg, runner, metabolic_W, open_sun_W
+            )
+            received += landed
+            devices_W += device_W
+            more_breath_W += vapour_W
+            open_sun_W -= shaded_W
     heat[n.BLOOD_FLOW, n.BLOOD] = to_blood
 
     # Sum of terms over heat capacity.
@@ -334,7 +344,8 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     for s in range(n.N_SEGMENTS):
         rate[n.SKIN + s] /= runner.capacity_J_K[n.SKIN + s] * seg[n.FREE_SHARE, s]
     joules_water = 0.0
-    lost_rate = sweat + diffused + breath_vapour_W / LATENT_HEAT_SWEAT - drunk
+    breathed = (breath_vapour_W + more_breath_W) / LATENT_HEAT_SWEAT
+    lost_rate = sweat + diffused + breathed - drunk
     for node in range(n.N_NODES):
         if node < n.SKIN or node >= n.BLOOD:
             share = SPECIFIC_HEAT_WATER * runner.water_share[node]
@@ -363,7 +374,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     rate[n.JOULES + n.WORK] = -step.work_W
     rate[n.JOULES + n.CONVECTION] = convection_W
     rate[n.JOULES + n.LONG_WAVE] = long_wave_W
-    rate[n.JOULES + n.SOLAR] = solar_W
+    rate[n.JOULES + n.SOLAR] = full_sun_W * step.sun_left
     rate[n.JOULES + n.BREATH_VAPOUR] = -breath_vapour_W
     rate[n.JOULES + n.BREATH_DRY] = -breath_dry_W
     rate[n.JOULES + n.EVAPORATION] = evaporation_W
@@ -373,7 +384,7 @@ def balance(state, rate, heat, step, seg, runner, rows, active, n_rows):
     rate[n.DIFFUSED] = diffused
     rate[n.EVAPORATED] = evaporated
     rate[n.DRIPPED] = dripped
-    rate[n.BREATHED] = breath_vapour_W / LATENT_HEAT_SWEAT
+    rate[n.BREATHED] = breathed
     rate[n.CONDENSED] = condensed
     rate[n.RECEIVED] = received
     rate[n.WICKED] = wicked

@@ -135,7 +135,7 @@ def integrate_many(
                     out[T_FROM_VAPOUR] += state[base + n.FROM_VAPOUR]
                     out[T_RUN_OFF] += state[base + n.RUN_OFF]
                     out[T_CONDENSED] += state[base + n.ROW_CONDENSED]
-                    out[T_SKIN_W] += rate[base + n.FROM_SKIN]
+                    out[T_SKIN_W] += rate[base + n.FROM_SKIN] + rate[base + n.RUN_OFF]
                     out[T_AIR_W] += rate[base + n.FROM_AIR]
                     out[T_VAPOUR_W] += rate[base + n.FROM_VAPOUR]
                     out[T_PATCH_C] = min(out[T_PATCH_C], state[base + n.PATCH_C])

@@ -20,10 +20,12 @@ from thermosim.engine.prepare import (
     prepare,
     prepare_body,
     relative_air,
+    surroundings,
     update_fast,
     work_rate,
 )
-from thermosim.engine.records import BATH, IN_STOMACH, POURED, PUT_ON, REFILL, TAKE_OFF, WORN
+from thermosim.engine.records import AROUND, BATH, IN_STOMACH, POURED, PUT_ON, REFILL, TAKE_OFF, WORN
+from thermosim.physics.water_ice import frozen_mass
 from thermosim.physiology.skin_blood_flow import local_flow_factor
 
 # Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
@@ -139,6 +141,24 @@ def fill_charge(state, row, base):
 
 
 @compiled
+def renew_spent(state, rows, active, n_rows):
+    """Fill stores whose charge is spent from the spares at hand; return whether any was filled."""
+    renewed = False
+    for r in range(n_rows):
+        row, base = rows[r], n.BASE + r * n.ROW_SIZE
+        if active[r] != WORN or state[base + n.ROW_FILLS] >= row.spares:
+            continue
+        left = state[base + n.STORE_KG]
+        if row.latent_J_kg > 0.0 and row.ice_share > 0.0 and row.charge_C <= row.melt_low_C:
+            left = frozen_mass(state[base + n.STORE_J], row.latent_J_kg, left) / row.ice_share
+        if left < row.refill_at_share * row.charge_kg:
+            fill_charge(state, row, base)
+            state[base + n.ROW_FILLS] += 1.0
+            renewed = True
+    return renewed
+
+
+@compiled
 def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
     """Put a device on, take it off, refill it. Heat and water of skin are shared out, none is lost."""
     r = event.row
@@ -149,6 +169,10 @@ def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
         if event.action != TAKE_OFF:
             active[r] = row.place + 1
             add_charge(state, row, base)
+        return
+    if row.place == AROUND:
+        if event.action != REFILL:
+            active[r] = row.place + 1 if event.action == PUT_ON else 0
         return
     if row.place == BATH:
         if event.action == PUT_ON:
@@ -194,7 +218,8 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
     state, fast, seg = work.state, work.fast, work.seg
     metabolic = fast[n.OXYGEN_FAST] + fast[n.OXYGEN_SLOW]
     step = prepare(
-        seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, work.active, n_rows)
+        seg, runner, piece, time_s, metabolic, work_rate(state, piece, runner, rows, work.active, n_rows),
+        rows, work.active, n_rows,
     )
     rate = work.stages[1]
     balance(state, rate, work.heat, step, seg, runner, rows, work.active, n_rows)
@@ -216,7 +241,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
         open_share += runner.skin_flow_share[s] * seg[n.FREE_SHARE, s] * factor
     d[D_SKIN_FLOW] = open_share * control_skin_flow(state, step, runner, core, skin)
     d[D_SKIN_FLOW] += shunt_flow(state, runner, skin)
-    d[D_AIR_SPEED] = relative_air(piece, runner, time_s)
+    d[D_AIR_SPEED] = relative_air(piece, runner, surroundings(rows, work.active, n_rows)[0], time_s)
     d[D_AIR], d[D_VAPOUR] = step.air_C, step.vapour_kPa
     d[D_SUN_OUTSIDE] = (
         runner.solar_absorptance * runner.solar_interception * step.solar_W_m2 * runner.surface_area_m2
@@ -352,9 +377,11 @@ def integrate(
             demand = power_demand(state, piece, runner, rows, active, n_rows, middle)
             metabolic = update_fast(fast, demand, piece, runner, h)
             work_W = work_rate(state, piece, runner, rows, active, n_rows)
-            step = prepare(seg, runner, piece, middle, metabolic, work_W)
+            step = prepare(seg, runner, piece, middle, metabolic, work_W, rows, active, n_rows)
             advance(method, table, h, size, state, work.stages, heat, step, seg, runner, rows, active, n_rows)
             time_s += h
+            if n_rows > 0 and renew_spent(state, rows, active, n_rows):
+                jump_s = time_s
             if not COLDEST_BLOOD_C <= state[n.BLOOD] <= HOTTEST_BLOOD_C:
                 status = n.OUT_OF_RANGE if math.isfinite(state[n.BLOOD]) else n.NOT_FINITE
                 break

@@ -39,7 +39,7 @@ TERM_NAMES = (
     "devices",
 )
 
-MAX_ROWS = 16  # device rows a run may carry
+MAX_ROWS = 32  # device rows a run may carry
 N_COLUMNS = N_NODES + MAX_ROWS  # columns of the heat table: tissue nodes, then the skin patches under devices
 
 # State vector: temperatures [°C] 0..49, then
@@ -64,7 +64,9 @@ FROM_SKIN, FROM_AIR, FROM_VAPOUR, WITH_WATER, RUN_OFF = range(
     6, 11
 )  # heat integrals into the device, and taken by its drips [J]
 ROW_CONDENSED, ROW_EVAPORATED, ROW_DRIPPED, ROW_WICKED, ROW_CHARGED_KG, ROW_CHARGED_J, ROW_DRUNK = range(11, 18)
-ROW_SIZE = 18
+SHADED = 18  # sun kept off the skin [J]
+ROW_FILLS = 19  # spare charges used by the rule `refill_at_share`
+ROW_SIZE = 20
 
 # Fast states, updated in closed form.
 OXYGEN_FAST, OXYGEN_SLOW, HEART_WORK, DISTANCE, RUNNING_S = range(5)

@@ -5,7 +5,7 @@ import numpy as np
 from thermosim.constants import LEWIS_RELATION, SPECIFIC_HEAT_WATER, STANDARD_PRESSURE_KPA
 from thermosim.engine import nodes as n
 from thermosim.engine.methods import RKC2, chebyshev_coefficients, stability_limit
-from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN
+from thermosim.engine.records import AROUND, BATH, IN_STOMACH, ON_SKIN
 from thermosim.errors import NumericalFailure
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.convection import forced_convection, limb_swing_convection
@@ -45,6 +45,8 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
     """
     wind = np.maximum(pieces["wind_m_s_0"], pieces["wind_m_s_1"]) * runners["air_speed_factor"].max()
     fastest = max(float((pieces["ground_air"] * pieces["speed_m_s"] + wind).max()), float(pieces["fan_m_s"].max()), 0.5)
+    if rows.size:
+        fastest = max(fastest, float(rows["air_speed_m_s"].max() * runners["air_speed_factor"].max()))
     h_c = max(forced_convection(fastest), limb_swing_convection(float(pieces["swing_m_s"].max())))
     # [1] evaporation over convection per kelvin of wet skin, at the steepest saturation pressure looked for
     steepest_kPa_K = saturation_pressure(HOTTEST_SKIN_C + 0.5) - saturation_pressure(HOTTEST_SKIN_C - 0.5)
@@ -107,6 +109,8 @@ def stiffest_rates(runners, pieces, rows) -> np.ndarray:
 def rates_of_water(row, runners, skin, skin_blood, everyone) -> np.ndarray:
     """Bound on the quickest rate [1/s] that a drink, poured water or a bath brings, for each runner."""
     s, place = row["segment"], row["place"][0]
+    if place == AROUND:
+        return np.zeros(runners.size)
     if place == BATH:
         area, capacity = runners["area_m2"][everyone, s], runners["capacity_J_K"][everyone, n.SKIN + s]
         to_skin = row["contact_W_m2K"] * area + runners["conductance_fat_skin"][everyone, s]

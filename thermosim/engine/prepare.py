@@ -4,7 +4,7 @@ import math
 
 from thermosim._jit import compiled
 from thermosim.engine import nodes as n
-from thermosim.engine.records import BATHED, CYCLING, RESTING, SWALLOWED, WORN, StepScalars
+from thermosim.engine.records import BATHED, CYCLING, RESTING, SURROUNDED, SWALLOWED, WORN, StepScalars
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.clothing import dry_transfer_factor, motion_factor
 from thermosim.physics.convection import convective_coefficient, natural_convection, relative_air_speed
@@ -31,12 +31,34 @@ def carried_mass(state, piece, rows, active, n_rows):
         if active[r] == WORN or active[r] == SWALLOWED:
             base = n.BASE + r * n.ROW_SIZE
             total += rows[r].dry_mass_kg + state[base + n.STORE_KG] + state[base + n.OUTER_KG]
+        elif active[r] == SURROUNDED:
+            total += rows[r].dry_mass_kg
     return total
 
 
 @compiled
-def relative_air(piece, runner, time_s):
-    """Air speed over the runner from translation and wind [m/s]; on a treadmill only the fan's."""
+def surroundings(rows, active, n_rows):
+    """Return what fans, mist and canopies make of the air: least air speed [m/s], change of air temperature [K] and of
+    vapour pressure [kPa], share of the sun that is left [1]."""
+    fan_m_s, change_K, change_kPa, sun_left = 0.0, 0.0, 0.0, 1.0
+    for r in range(n_rows):
+        if active[r] == SURROUNDED:
+            fan_m_s = max(fan_m_s, rows[r].air_speed_m_s)
+            change_K += rows[r].air_change_K
+            change_kPa += rows[r].vapour_change_kPa
+            sun_left *= 1.0 - rows[r].shade_share
+    return fan_m_s, change_K, change_kPa, sun_left
+
+
+@compiled
+def relative_air(piece, runner, fan_m_s, time_s):
+    """Air speed over the runner from translation and wind [m/s]; on a treadmill only the fan's; at least ``fan_m_s``."""
+    return max(air_of_piece(piece, runner, time_s), runner.air_speed_factor * fan_m_s)
+
+
+@compiled
+def air_of_piece(piece, runner, time_s):
+    """Air speed [m/s] as the effort and the weather make it."""
     wind = runner.air_speed_factor * line(
         piece.start_s, piece.end_s, piece.wind_m_s_0, piece.wind_m_s_1, time_s
     )
@@ -175,20 +197,24 @@ def prepare_body(seg, runner, rows, active, n_rows):
 
 
 @compiled
-def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
+def prepare(seg, runner, piece, time_s, metabolic_W, work_W, rows, active, n_rows):
     """Fill the coefficients of a step by segment; return its scalars.
 
-    Air is taken at ``time_s`` (the middle of a step), metabolic power as the mean over the step.
+    Air is taken at ``time_s`` (the middle of a step), with what fans, mist and canopies change; metabolic power is the
+    mean over the step.
     """
+    fan_m_s, change_K, change_kPa, sun_left = surroundings(rows, active, n_rows)
     air_C = (
         line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s)
         + runner.air_temperature_shift_K
+        + change_K
     )
     vapour = (
         line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s)
         * runner.vapour_pressure_factor
+        + change_kPa
     )
-    vapour = min(vapour, saturation_pressure(air_C))
+    vapour = min(max(vapour, 0.0), saturation_pressure(air_C))
     solar = (
         line(piece.start_s, piece.end_s, piece.solar_W_m2_0, piece.solar_W_m2_1, time_s) * runner.solar_factor
     )
@@ -196,7 +222,7 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         line(piece.start_s, piece.end_s, piece.radiant_C_0, piece.radiant_C_1, time_s)
         + runner.air_temperature_shift_K
     )
-    air_speed = relative_air(piece, runner, time_s)
+    air_speed = relative_air(piece, runner, fan_m_s, time_s)
     whole = convective_coefficient(air_speed, piece.swing_m_s, piece.pressure_kPa)
     swinging = whole > convective_coefficient(air_speed, 0.0, piece.pressure_kPa)
     # Kit resistances stand for running speed; what moves the cloth is the faster of own motion and wind.
@@ -243,7 +269,8 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W):
         air_C,
         vapour,
         radiant,
-        solar,
+        solar * sun_left,
+        sun_left,
         101.325 / piece.pressure_kPa,
         metabolic_W,
         work_W,

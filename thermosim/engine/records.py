@@ -62,6 +62,7 @@ _RUNNER_SCALARS = (
     "sweat_local_reference_C",
     "maximum_sweat_rate_L_h",
     "sweat_fall_per_pct_loss",
+    "sweat_gut_weight",
     "fluid_threshold_shift_K_pct",
     "skin_diffusion_wettedness",
     "film_full_kg_m2",
@@ -166,9 +167,10 @@ PIECE = record_type(
 # What the body does in a piece: which muscles work.
 ON_FOOT, CYCLING, RESTING = range(3)
 
-# One row of the boundary table: what a device, a drink, poured water or a bath is at one place of the body.
-ON_SKIN, IN_STOMACH, POURED, BATH = range(4)
-WORN, SWALLOWED, POURING, BATHED = range(1, 5)  # `active` of a row of each place; 0 while it is off
+# One row of the boundary table: what a device, a drink, poured water or a bath is at one place of the body, or what
+# changes the air, the sun or the breath around it.
+ON_SKIN, IN_STOMACH, POURED, BATH, AROUND = range(5)
+WORN, SWALLOWED, POURING, BATHED, SURROUNDED = range(1, 6)  # `active` of a row of each place; 0 while it is off
 _ROW_SCALARS = (
     "area_m2",
     "contact_W_m2K",
@@ -195,6 +197,16 @@ _ROW_SCALARS = (
     "segment_share",  # of a segment's skin that is in a bath
     "run_off_warming",  # share of the way to skin temperature that run-off water is warmed
     "half_contact_kg",  # filling of the stomach at half its contact
+    "air_speed_m_s",  # the air over the runner moves at least this fast
+    "air_change_K",  # added to the air's temperature
+    "vapour_change_kPa",  # added to its vapour pressure
+    "shade_share",  # share of the sun that is kept off
+    "breath_share",  # share of the breath that is taken at breath_C
+    "breath_C",
+    "mist_kg_s",  # water that a mist brings to the skin, evenly over it
+    "mist_C",
+    "refill_at_share",  # a spare charge goes in when less than this share is left (of the ice; of the water without ice)
+    "spares",  # charges at hand for that
 )
 ROW = record_type(
     [(name, _F) for name in _ROW_SCALARS]
@@ -212,7 +224,8 @@ class StepScalars(NamedTuple):
     air_C: float
     vapour_kPa: float
     radiant_C: float
-    solar_W_m2: float
+    solar_W_m2: float  # what canopies let through
+    sun_left: float  # share of the sun that they let through
     pressure_factor: float  # 101.325 / p, on the Lewis relation
     metabolic_W: float  # mean over the step, without tissue Q10 and shivering
     work_W: float
@@ -228,5 +241,5 @@ class Work(NamedTuple):
     fast: np.ndarray
     heat: np.ndarray  # (N_TERMS, N_COLUMNS) [W]
     seg: np.ndarray  # (N_COEFFICIENTS, 12)
-    active: np.ndarray  # (MAX_ROWS,) 0 while a row is off, else WORN, SWALLOWED, POURING or BATHED
+    active: np.ndarray  # (MAX_ROWS,) 0 while a row is off, else one more than its place
     stages: np.ndarray  # (5, size of state)

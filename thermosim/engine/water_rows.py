@@ -1,8 +1,10 @@
-"""Rows that are not worn: what is in the stomach, water poured over the skin, a bath. Each fills its own terms."""
+"""Rows that are not worn: in the stomach, poured over the skin, a bath, around the body. Each fills its own terms."""
 
 from thermosim._jit import compiled
 from thermosim.constants import SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
+from thermosim.physics.air import saturation_pressure
+from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
 from thermosim.physics.water_ice import frozen_mass, store_temperature
 
 
@@ -101,3 +103,44 @@ def bath_row(r, row, state, rate, heat, seg):
     rate[base + n.FROM_SKIN] = contact
     rate[base + n.WITH_WATER] = -contact
     return -contact
+
+
+@compiled
+def around_row(r, row, state, rate, heat, step, seg, runner, metabolic_W, open_sun_W):
+    """Fill the terms of what surrounds the body: cooler breath, mist on the skin, the sun that a canopy keeps off.
+
+    A share of the breath is taken at ``breath_C``, with no more vapour than air of that temperature holds; what this
+    takes beyond breathing the air of the place is the devices term, from the blood. Mist settles evenly on free skin in
+    air and takes skin temperature. Air speed, air temperature and
+    sun themselves act in :func:`~thermosim.engine.prepare.prepare`.
+
+    Returns
+    -------
+    tuple of float
+        The devices term [W], the part of it that leaves as vapour with the breath [W], sun kept off the skin [W], and
+        water that settles on the skin [kg/s].
+    """
+    base = n.BASE + r * n.ROW_SIZE
+    breath_kPa = min(step.vapour_kPa, saturation_pressure(row.breath_C))
+    vapour_W = respiratory_vapour_loss(metabolic_W, breath_kPa) - respiratory_vapour_loss(metabolic_W, step.vapour_kPa)
+    dry_W = respiratory_dry_loss(metabolic_W, row.breath_C) - respiratory_dry_loss(metabolic_W, step.air_C)
+    vapour_W *= row.breath_share
+    more_W = vapour_W + row.breath_share * dry_W
+    shaded_W = open_sun_W * row.shade_share
+    heat[n.DEVICES, n.BLOOD] -= more_W
+    settled, taken_W = 0.0, 0.0
+    if row.mist_kg_s > 0.0:
+        for s in range(n.N_SEGMENTS):
+            here = row.mist_kg_s * seg[n.FREE_AREA, s] * seg[n.AIR_SHARE, s] / runner.surface_area_m2
+            warming = here * SPECIFIC_HEAT_WATER * (state[n.SKIN + s] - row.mist_C)
+            heat[n.DEVICES, n.SKIN + s] -= warming
+            rate[n.FILM + s] += here
+            settled += here
+            taken_W += warming
+    rate[base + n.FROM_SKIN] = more_W
+    rate[base + n.WITH_WATER] = -more_W
+    rate[base + n.RUN_OFF] = taken_W
+    rate[base + n.SHADED] = shaded_W
+    rate[base + n.ROW_CHARGED_KG] = settled
+    rate[base + n.ROW_DRIPPED] = settled
+    return -more_W - taken_W, vapour_W, shaded_W, settled
