@@ -15,12 +15,15 @@ UNKNOWN = "no reason known yet"
 HOW_TO_READ = """\
 - **Measured** is the mean of a study; **predicted** is the model with every condition at its centre value, and in brackets the
   range over conditions that the paper leaves blank. **Error** is predicted minus measured.
-- **Tolerance** was written down, with its reason, in the case file before the first fit.
+- **Tolerance** was written down, with its reason, in the case file before the first fit. Some inputs of the package's cases
+  were changed after a first trial fit: maximal uptake (A3, A13, A17, AF8) and pace (A19) became blanks, A19 and B27 take
+  their power from the pace, A11 reads its limits off the slope of core, times of A17 are no longer scored, heart rates of A1 are.
 - **Inside** means: the centre lies within the tolerance, and, where the blanks move the prediction by more than the tolerance,
   the measured value lies in the band over the blanks, widened by the standard error of the measured mean (sd/√n, or what a
   figure can be read to where no sd is given). *Outside band*: only the second of the two fails.
-- **Roles**: *fitted* — the study took part in the calibration; *left out* — predicted by a calibration without this study;
-  *never fitted* — the study took part in no calibration. Only the last two say anything about a new runner.
+- **Roles**: *fitted* — the case took part in the calibration; *left out* — predicted by a calibration without this study;
+  *never fitted* — the case took part in no calibration (B27 is of the study of A19, which did). Only the last two say anything
+  about a new runner. Orders stand with their case, but no fit uses them: A5, which scores nothing else, was never left out.
 - **Status**: *confirmed* — the number was seen in the abstract or text; *from memory* — it was not, and may be wrong.
 - *Not scored* rows are shown, but count neither in the fit nor in pooled figures or misses.
 - A time that lies beyond the end of a run is carried on with the rate of its last minutes, to three times the run at most.
@@ -70,6 +73,10 @@ MEANING = {
 COOLING_RATE = (
     "core cools faster than modelled: cooling times are too long",
     "core cools more slowly than modelled: cooling takes longer than it says",
+)
+CLIMATE_LIMIT = (
+    "core begins to climb in cooler or drier climates than modelled: leave more room",
+    "core holds its plateau in warmer climates than modelled",
 )
 NO_RUN = "the run could not be finished: nothing can be said for conditions like these"
 
@@ -208,11 +215,16 @@ def meaning(row: Row) -> str:
     if table.centre_agrees(row):
         return "the centre agrees, but the range over what the paper leaves blank does not hold the measured value"
     group = table.group_of(row)
-    if group == "core" and row.kind == "contrast":
+    if group in ("core", "skin", "heart_rate") and row.kind == "contrast":
         stronger = abs(row.predicted) > abs(row.measured) and row.predicted * row.measured >= 0.0
         way = "overstated" if stronger else "understated or of the other sign"
         return f"the difference between the two conditions is {way}: do not choose between them by less than this error"
-    high, low = COOLING_RATE if group == "core_rate" and row.measured < 0.0 else MEANING[group]
+    if row.kind == "climate_limit":
+        high, low = CLIMATE_LIMIT
+    elif group == "other" and row.kind == "measured":
+        return "numbers like this one are not to be trusted beyond this error"
+    else:
+        high, low = COOLING_RATE if group == "core_rate" and row.measured < 0.0 else MEANING[group]
     return high if row.error > 0.0 else low
 
 
@@ -240,7 +252,10 @@ def _assumptions(rows: list[Row]):
     if not cases:
         yield "Nothing is assumed, nothing is blank."
         return
-    yield "Assumed: not stated by the paper as we know it. Blank: run over this range, fixed before the first fit."
+    yield (
+        "Assumed: not stated by the paper as we know it. Blank: run over this range; what was changed after a first trial fit "
+        "is said above."
+    )
     cells = [
         (f"{name} {row.title}".strip(), ", ".join(row.assumed) or "–", "; ".join(row.blanks) or "–")
         for name, row in cases.items()

@@ -9,7 +9,7 @@ from thermosim import cautions
 
 ROLES = {"fitted": "fitted", "left_out": "left out", "never_fitted": "never fitted"}
 CORE_SITES = ("core_temperature", "rectal_temperature", "oesophageal_temperature", "gut_temperature")
-TIMES, WATER = ("min",), {"sweat_loss": ("L",), "body_mass_loss": ("kg",), "sweat_rate": ("L/h",)}
+TIMES, WATER = ("min",), {"sweat_loss": ("L", "L/h"), "body_mass_loss": ("kg", "kg/h"), "sweat_rate": ("L/h",)}
 # Quantity group -> what a reader calls it, and the unit of its pooled figures.
 GROUPS = {
     "core": ("Core temperature", "K"),
