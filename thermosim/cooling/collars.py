@@ -1,13 +1,11 @@
 """The ice collar: a cloth tube of crushed ice round the neck, bare (wet cloth outside) or under a vapour-tight cover."""
 
-import dataclasses
-
 import numpy as np
 
 from thermosim.constants import SPECIFIC_HEAT_WATER
-from thermosim.cooling.device import Worn, check_number
+from thermosim.cooling.card import device_kind
+from thermosim.cooling.device import Worn
 from thermosim.cooling.rows import boundary_row
-from thermosim.errors import InputError
 from thermosim.parameters import Parameter
 
 # The card of the device: value, unit, range, spread, source, confidence.
@@ -47,7 +45,7 @@ CARD: dict[str, Parameter] = {
 }
 
 
-@dataclasses.dataclass(frozen=True)
+@device_kind(CARD)
 class IceCollar:
     """Crushed ice in a cloth tube on the neck.
 
@@ -70,38 +68,13 @@ class IceCollar:
     Cloth must lie between ice and skin; nothing may press on the front of the neck.
     """
 
-    ice_kg: float = CARD["ice_kg"].value
+    ice_kg: float
     covered: bool = True
-    contact_area_m2: float = CARD["contact_area_m2"].value
-    contact_conductance_W_m2K: float = CARD["contact_conductance_W_m2K"].value
-    held_water_kg: float = CARD["held_water_kg"].value
-    cover_resistance_m2K_W: float = CARD["cover_resistance_m2K_W"].value
+    contact_area_m2: float
+    contact_conductance_W_m2K: float
+    held_water_kg: float
+    cover_resistance_m2K_W: float
     name: str = "ice_collar"
-
-    @property
-    def card(self) -> dict[str, Parameter]:
-        """The device card: what is known of each number."""
-        return CARD
-
-    def __post_init__(self):
-        """Refuse values outside the card's range."""
-        for field in (
-            "ice_kg",
-            "contact_area_m2",
-            "contact_conductance_W_m2K",
-            "held_water_kg",
-            "cover_resistance_m2K_W",
-        ):
-            entry = CARD[field]
-            check_number(field, getattr(self, field), low=entry.low, high=entry.high)
-        if not isinstance(self.covered, bool | np.bool_):
-            raise InputError(
-                f"is {self.covered!r}, allowed is true or false", field="covered", remedy="write true or false"
-            )
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError(
-                f"is {self.name!r}, allowed is a text", field="name", remedy="give a name, or leave it out"
-            )
 
     def rows(self) -> np.ndarray:
         """Return the one row of the boundary table that this collar is."""

@@ -5,12 +5,12 @@ from typing import Protocol
 
 import numpy as np
 
+from thermosim.cooling.card import check_number
 from thermosim.cooling.rows import nearest, rows_of
 from thermosim.engine.nodes import MAX_ROWS
 from thermosim.engine.records import EVENT, ON_SKIN, PUT_ON, REFILL, ROW, TAKE_OFF
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
-from thermosim.variables import INPUTS
 
 LARGEST_COVERED_SHARE = 0.9  # of a segment's skin under devices at one time; the rest keeps the segment's own balance
 _ROUNDING = 1e-9
@@ -31,15 +31,41 @@ class Device(Protocol):
 
 @dataclasses.dataclass(frozen=True)
 class Worn:
-    """A device with the times at which it is on the runner [min from the start]; ``to_min`` None is to the end."""
+    """A device with the times at which it is on the runner.
+
+    Parameters
+    ----------
+    device : Device
+    from_min, to_min : float
+        Put on and taken off [min from the start]; ``to_min`` None is to the end.
+    refill_min : tuple of float
+        A fresh charge goes in [min]; drinks are drunk again, water is poured again.
+    spares : int
+        Charges at hand that go in when the store is spent, whenever that is.
+    refill_at_share : float
+        A store counts as spent when less than this share [1] is left: of its ice; of its water where it had no ice.
+    ranges : dict of str -> (low, high)
+        What is known of this very device: 90 % interval of a field, in place of the card's spread.
+    sources : dict of str -> str
+        Where a field's value comes from: kept, and told.
+    """
 
     device: Device
     from_min: float = 0.0
     to_min: float | None = None
     refill_min: tuple[float, ...] = ()
+    spares: int = 0
+    refill_at_share: float = 0.05
+    ranges: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
+    sources: dict[str, str] = dataclasses.field(default_factory=dict)
 
     def __post_init__(self):
-        """Refuse times that cannot be meant."""
+        """Refuse times, spares and ranges that cannot be meant."""
+        check_number("spares", self.spares, low=0, high=1000)
+        check_number("refill_at_share", self.refill_at_share, low=0.0, high=1.0)
+        if self.spares != int(self.spares):
+            raise InputError(f"is {self.spares:g}, allowed are whole numbers", field="spares", remedy="count whole charges")
+        _check_ranges(self)
         for name, minute in (
             ("from_min", self.from_min),
             ("to_min", self.to_min),
@@ -54,6 +80,12 @@ class Worn:
                 field="to_min",
                 remedy="take it off later than it is put on",
             )
+        if list(self.refill_min) != sorted(set(self.refill_min)):
+            raise InputError(
+                f"is {', '.join(f'{minute:g}' for minute in self.refill_min)}: it runs backwards or names a minute twice",
+                field="refill_min",
+                remedy="give refills in order of time, each once",
+            )
         for minute in self.refill_min:
             if minute <= self.from_min or (self.to_min is not None and minute >= self.to_min):
                 raise InputError(
@@ -63,30 +95,27 @@ class Worn:
                 )
 
 
-def check_number(
-    name: str, number, *, shown_as: str | None = None, optional: bool = False, low=None, high=None, unit: str = ""
-) -> None:
-    """Refuse a number that is missing, not finite, or outside the glossary's range (or ``low``..``high`` in ``unit``)."""
-    shown = shown_as or name
-    if number is None and optional:
-        return
-    entry = INPUTS.get(name)
-    low, high, unit = (
-        (entry.low if low is None else low, entry.high if high is None else high, entry.unit)
-        if entry
-        else (low, high, unit)
-    )
-    with_unit = f" {unit}" if unit else ""
-    if isinstance(number, bool) or not isinstance(number, int | float | np.number) or not np.isfinite(number):
-        raise InputError(
-            f"is {number!r}, not a finite number", field=shown, remedy=f"give a number{with_unit and f' in{with_unit}'}"
-        )
-    if not low <= number <= high:
-        raise InputError(
-            f"is {number:g}{with_unit}, allowed is {low:g} to {high:g}{with_unit}",
-            field=shown,
-            remedy="correct the value or its unit",
-        )
+def _check_ranges(worn) -> None:
+    """Refuse ranges and sources of what is no field of the device, and intervals that do not hold the value."""
+    fields = [field.name for field in dataclasses.fields(worn.device)]
+    for what in ("ranges", "sources"):
+        for name in getattr(worn, what):
+            if name not in fields:
+                near = nearest(name, fields)
+                raise InputError(
+                    f"names {name}, which is no field of {worn.device.name}; its fields are {', '.join(fields)}",
+                    field=what,
+                    remedy=f"did you mean {near!r}?" if near else "remove it",
+                )
+    for name, (low, high) in worn.ranges.items():
+        given = getattr(worn.device, name)
+        numbers = all(isinstance(one, int | float) and not isinstance(one, bool) for one in (low, high, given))
+        if not numbers or not low <= given <= high or not np.isfinite([low, high]).all():
+            raise InputError(
+                f"of {name} is {low!r} to {high!r}, and its value is {given!r}",
+                field="ranges",
+                remedy="give the low and the high end about the value",
+            )
 
 
 def flatten_cooling(
@@ -131,6 +160,7 @@ def flatten_cooling(
             index = len(rows)
             row = row.copy()
             row["device"] = number
+            row["spares"], row["refill_at_share"] = worn.spares, worn.refill_at_share
             rows.append(row)
             times = [(worn.from_min, PUT_ON), *((minute, REFILL) for minute in worn.refill_min)]
             if worn.to_min is not None:
@@ -177,14 +207,14 @@ def _fit(rows, events, area_m2, shrink: bool) -> None:
             rows[name] = np.where(rows["segment"] == s, factor * rows[name], rows[name])
 
 
-_WEAR_FIELDS = ("from_min", "to_min", "refill_min")
+_WEAR_FIELDS = ("from_min", "to_min", "refill_min", "spares", "refill_at_share", "ranges", "sources")
 
 
 def _kinds() -> dict:
     """Return the device kinds of the package by the name that sessions use."""
-    from thermosim.cooling.collars import IceCollar
+    from thermosim.cooling.kinds import KINDS
 
-    return {"ice_collar": IceCollar}
+    return KINDS
 
 
 def from_spec(spec: dict) -> Worn:
@@ -209,6 +239,10 @@ def from_spec(spec: dict) -> Worn:
     if "refill_min" in wear:
         refills = wear["refill_min"]
         wear["refill_min"] = tuple(refills) if isinstance(refills, list | tuple) else (refills,)
+    if "ranges" in wear:
+        wear["ranges"] = {name: _two(name, ends) for name, ends in _table("ranges", wear["ranges"]).items()}
+    if "sources" in wear:
+        wear["sources"] = {name: str(text) for name, text in _table("sources", wear["sources"]).items()}
     known = [field.name for field in dataclasses.fields(kinds[kind])]
     for name in fields:
         if name not in known:
@@ -219,6 +253,18 @@ def from_spec(spec: dict) -> Worn:
                 remedy=f"did you mean {near!r}?" if near else "remove it",
             )
     return Worn(kinds[kind](**fields), **wear)
+
+
+def _table(name: str, given) -> dict:
+    if not isinstance(given, dict):
+        raise InputError(f"is {given!r}, not a table", field=name, remedy=f"write {name} = {{field = …}}")
+    return given
+
+
+def _two(name: str, ends) -> tuple[float, float]:
+    if not isinstance(ends, list | tuple) or len(ends) != 2:
+        raise InputError(f"of {name} is {ends!r}, not two numbers", field="ranges", remedy="give [low, high]")
+    return ends[0], ends[1]
 
 
 def is_own(worn: Worn) -> bool:
@@ -243,6 +289,9 @@ def spec_of(worn: Worn) -> dict:
         spec["to_min"] = worn.to_min
     if worn.refill_min:
         spec["refill_min"] = list(worn.refill_min)
+    for field in ("spares", "refill_at_share", "ranges", "sources"):
+        if getattr(worn, field) != (Worn.__dataclass_fields__[field].default if field in ("spares", "refill_at_share") else {}):
+            spec[field] = getattr(worn, field)
     return spec
 
 

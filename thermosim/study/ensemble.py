@@ -182,11 +182,15 @@ def _vary_device(worn, scores):
     card = getattr(worn.device, "card", None)
     if not card:
         return worn
-    uncertain = [name for name, parameter in card.items() if parameter.sd > 0.0 and hasattr(worn.device, name)]
+    uncertain = [
+        name for name, p in card.items() if hasattr(worn.device, name) and (p.sd > 0.0 or name in worn.ranges)
+    ]
     moved = {}
     for name, score in zip(uncertain, scores, strict=False):
-        p = card[name]
-        moved[name] = float(truncated(score, getattr(worn.device, name), p.sd, p.low, p.high))
+        p, (low, high) = card[name], worn.ranges.get(name, (0.0, 0.0))
+        sd = (high - low) / INTERVAL_SDS if name in worn.ranges else p.sd
+        given = getattr(worn.device, name)
+        moved[name] = float(truncated(score, given, sd, p.low, p.high)) if sd > 0.0 else given
     return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved))
 
 
