@@ -282,8 +282,10 @@ def spec_of(worn: Worn) -> dict:
     kind = next((kind for kind, known in _kinds().items() if type(worn.device) is known), None)
     if kind is None:
         fields = {key: entry if _is_plain(entry) else str(entry) for key, entry in fields.items()}
-    elif name != kind:
-        fields["name"] = name
+    else:
+        fields = {key: list(entry) if isinstance(entry, tuple) else entry for key, entry in fields.items() if entry is not None}
+        if name != kind:
+            fields["name"] = name
     spec = {**fields, "device": kind or name, "from_min": worn.from_min}
     if worn.to_min is not None:
         spec["to_min"] = worn.to_min
