@@ -935,7 +935,8 @@ def surround(row, rate, metabolic_W, now):
     held_kPa = min(now.vapour_kPa, float(vapour_at_saturation(row["breath_C"])))
     vapour_W = row["breath_share"] * 0.0173 * metabolic_W * (now.vapour_kPa - held_kPa)
     dry_W = row["breath_share"] * 0.0014 * metabolic_W * (now.air_C - row["breath_C"])
-    rate.update(from_skin_J=vapour_W + dry_W, with_water_J=-vapour_W - dry_W)
+    taken_W = vapour_W + dry_W + row["sink_W"]  # an ideal sink takes from the blood as well
+    rate.update(from_skin_J=taken_W, with_water_J=-taken_W)
     return vapour_W
 
 

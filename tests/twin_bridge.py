@@ -322,6 +322,7 @@ def random_surroundings(rng) -> np.ndarray:
         breath_C=rng.uniform(-5, 40),
         mist_kg_s=rng.choice([0.0, rng.uniform(0, 2e-3)]),
         mist_C=rng.uniform(0, 40),
+        sink_W=rng.choice([0.0, rng.uniform(0, 200)]),
     )
 
 

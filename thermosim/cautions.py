@@ -23,6 +23,11 @@ FEEL_COOLER = (
     "speed for it."
 )
 
+PERCEPTION_APART = (
+    "A runner who feels cooler, or finds it easier, may go on longer or faster and reach a higher core: "
+    "perception is not core, and nothing of it enters the modelled core."
+)
+
 CAP_DOES_NOT_BOUND_CORE = (
     "A heart-rate cap does not bound core: cooled skin lowers heart rate while core can still climb, "
     "and cold, tired or medicated hearts read low. Under the cap is not under the limit."
@@ -102,6 +107,41 @@ TRIAL_ON_HUMANS = (
 
 INSTANT = "Compensable at one instant is not a forecast: skin temperature and storage are held as stated."
 
+# Said by comparisons: what the heat balance has no say in, and what stands beside the minutes of a device.
+NO_REASON = (
+    "In this air the sweat of the runner as given keeps up, core stays below the limit without {name}, and {name} hardly "
+    "moves it: the heat balance gives no reason for it here; comfort may be one."
+)
+
+LONGER_IS_NOT_COOLER = (
+    "Going on longer is not being cooler: the minutes to a core limit and what people did can both be true and are never "
+    "added; the hazard is a runner who feels better and goes on while core climbs as before."
+)
+
+TRIALS_OF_COOLING = (
+    "What people did (behaviour): published trials of cooling during exercise in the heat, taken together, found better "
+    "performance (Tyler, Sunderland & Cheung 2015: standardised difference 0.76); they are small, mostly of trained men, "
+    "not blinded, and this is no number of degrees."
+)
+
+TRIALS_OF_NECK_COOLING = (
+    "What people did (behaviour): published trials of neck cooling in the heat are small, mostly of trained men on "
+    "treadmills with little moving air, and not blinded; people went on longer or ran a few per cent farther, with core "
+    "and heart rate the same at equal times and core sometimes higher at the end, and in moderate warmth little changed. "
+    "Over all kinds of cooling during exercise the standardised difference in performance is 0.76 (Tyler, Sunderland & "
+    "Cheung 2015), which is no number of degrees."
+)
+
+
+MELTED_IS_NOT_TAKEN = (
+    "Mass melted times latent heat is not heat taken from the runner: part of the ice is melted by the air outside."
+)
+
+ICE_THAT_IS_STILL_THERE = (
+    "Ice that is still there is cooling that did not happen; it lasts because it is insulated or because little heat "
+    "reaches it."
+)
+
 
 def not_medical_advice(band_K=None):
     """Return the first line of every output.
@@ -129,6 +169,11 @@ def one_line(device=False):
 def for_device():
     """Return the sentences every device result and device card carries."""
     return [FEEL_COOLER, CAP_DOES_NOT_BOUND_CORE, COLD_INJURY]
+
+
+def for_card():
+    """Return the sentences at the top of every device card and every bench test, cold injury in full."""
+    return [FEEL_COOLER, CAP_DOES_NOT_BOUND_CORE, COLD_INJURY_IN_FULL]
 
 
 def for_result(*, device=False, capped=False, uncompensable=False, band_K=None):

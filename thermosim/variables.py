@@ -120,9 +120,12 @@ OUTPUTS: dict[str, Variable] = {
     "heart_rate": Variable("bpm", "Heart rate"),
     "heart_rate_part": Variable("bpm", "Parts of heart rate"),
     "heart_rate_recorded": Variable("bpm", "Recorded heart rate"),
+    "effort_recorded": Variable("1", "Recorded effort rating"),
+    "thermal_sensation_recorded": Variable("1", "Recorded thermal sensation"),
     "heat_flow": Variable("W", "Heat terms"),
     "closure": Variable("W", "Closure"),
     "device_power": Variable("W", "Heat into the device"),
+    "device_shade": Variable("W", "Sun that the device keeps off the skin"),
     "device_store": Variable("J", "Heat content of the device"),
     "device_water": Variable("kg", "Water of the device"),
     "device_skin_temperature": Variable("°C", "Skin temperature under the device"),
@@ -135,6 +138,15 @@ OUTPUTS: dict[str, Variable] = {
     "vapour_pressure": Variable("kPa", "Vapour pressure"),
     "air_speed": Variable("m/s", "Relative air speed"),
     "solar_load": Variable("W", "Sun absorbed at the outer surface"),
+    # perception: apart from the model, never read by it
+    "relative_intensity": Variable("1", "Oxygen uptake over its maximum"),
+    "effort_rating_low": Variable("1", "Effort rating of a group, low end of the published class", 6.0, 20.0),
+    "effort_rating_high": Variable("1", "Effort rating of a group, high end of the published class", 6.0, 20.0),
+    "effort_rating_one_low": Variable("1", "Effort rating of one runner, low end of its 90 % band", 6.0, 20.0),
+    "effort_rating_one_high": Variable("1", "Effort rating of one runner, high end of its 90 % band", 6.0, 20.0),
+    "effort_outside": Variable("1", "Whether the effort rating is outside its published range"),
+    "mean_skin_rate": Variable("°C/min", "Rate of mean skin temperature"),
+    "thermal_sensation_change": Variable("1", "Thermal sensation against the start, as a direction"),
 }
 
 

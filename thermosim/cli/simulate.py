@@ -40,7 +40,8 @@ thermosim simulate run.nc
 [bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
 sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
 max_closure_W, warnings, cautions; with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
-recorded) and gaps (from_s, to_s, seconds).
+recorded) and gaps (from_s, to_s, seconds); with --perception also perception (effort, thermal_sensation, recorded, \
+against_without_devices, sources): directions in words, a number only where one is published, else null.
 
 Flags replace fields of the file. Without --out, --picture or --ledger-picture nothing is written."""
 
@@ -82,6 +83,15 @@ def simulate(
             rich_help_panel="Output",
         ),
     ] = None,
+    perception: Annotated[
+        bool,
+        typer.Option(
+            "--perception",
+            metavar=" ",
+            help="effort and thermal sensation, apart from the heat, with their sources; drawn with --picture too",
+            rich_help_panel="Output",
+        ),
+    ] = False,
     force: ForceFlag = False,
     json_: JsonFlag = False,
     quiet: QuietFlag = False,
@@ -101,9 +111,12 @@ def simulate(
     check_targets(out, [picture, ledger_picture], force)
     with talk.progress("running") as say:
         ds, lines = run(asked, two_node or asked.two_node)
+        felt = None
+        if perception or asked.session.ratings is not None:
+            ds, felt = _feel(asked, ds, lines, two_node or asked.two_node)
         say("drawing")
         written = _write(ds, out, picture, ledger_picture, force)
-    return _tell(talk, asked, ds, lines, written)
+    return _tell(talk, asked, ds, lines, written, felt if perception else None)
 
 
 def run(asked, two_node: bool):
@@ -134,6 +147,17 @@ def run(asked, two_node: bool):
         "cautions": json.dumps(lines, ensure_ascii=False),
     }
     return ds, lines
+
+
+def _feel(asked, ds, lines: list[str], two_node: bool):
+    """Return the run with its perception, and the JSON object of it; its caution joins the others."""
+    from thermosim import cautions
+    from thermosim.cli.perception_words import perceived, perception_result
+
+    ds, against = perceived(asked, ds, two_node)
+    lines.append(cautions.PERCEPTION_APART)
+    ds.attrs["cautions"] = json.dumps(lines, ensure_ascii=False)
+    return ds, perception_result(ds, against)
 
 
 def _refuse_own_devices(asked) -> None:
@@ -176,6 +200,8 @@ def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
     extras = {}
     if "heart_rate_recorded" in ds:
         extras["recorded.csv"] = lambda path: writing.recorded_table(ds).to_csv(path)
+    if "rating_time" in ds.coords:
+        extras["ratings.csv"] = lambda path: writing.ratings_table(ds).to_csv(path)
     targets = writing.dataset_targets(ds, out, "run", pages, extras)
     for path, page in zip((picture, ledger_picture), pages.values(), strict=True):
         if path is not None:
@@ -183,7 +209,7 @@ def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
     return writing.write_all(targets, force)
 
 
-def _tell(talk, asked, ds, lines, written) -> dict:
+def _tell(talk, asked, ds, lines, written, felt=None) -> dict:
     from thermosim.cli.run_words import answer, assumed_row, assumed_sentence, key_figures, run_result
 
     result = run_result(ds, lines, asked.session.runner.beta_blocker)
@@ -196,7 +222,22 @@ def _tell(talk, asked, ds, lines, written) -> dict:
         names = ("assumed", "used", "could be", "core at end, °C", "heart rate, bpm")
         talk.table([(name, "left") for name in names], [assumed_row(effect) for effect in effects])
     in_table = [] if talk.as_json else [assumed_sentence(effect) for effect in effects]
+    if felt is not None:
+        result["perception"] = felt
+        _tell_perception(talk, felt, float(ds.time[-1]) / 60.0)
     talk.warnings([sentence for sentence in result["warnings"] if sentence not in in_table])
     talk.wrote(written)
     talk.result(result)
     return result
+
+
+def _tell_perception(talk, felt: dict, minutes: float) -> None:
+    from thermosim.cli import perception_words as words
+
+    if talk.as_json:
+        return
+    talk.write(words.TITLE, style="bold")
+    for line in words.perception_lines(felt, minutes):
+        talk.item(line)
+    if not talk.quiet:
+        talk.item("; ".join(words.sources_of(felt)) + ".", "Sources: ")

@@ -74,9 +74,13 @@ class Talk(NamedTuple):
         if defaults or others:
             self.write()
         if defaults:
-            self.paper.print(_hanging("Defaults used: ", ", ".join(defaults) + "."))
+            self.item(", ".join(defaults) + ".", "Defaults used: ")
         for sentence in others:
-            self.paper.print(_hanging("- ", sentence))
+            self.item(sentence)
+
+    def item(self, text: str, lead: str = "- ") -> None:
+        """Print one item of a list, wrapped under itself."""
+        self.paper.print(_hanging(lead, text))
 
     def table(self, columns: list[tuple[str, str]], rows: list[tuple], title: str | None = None) -> None:
         """Print a small table; ``columns`` are (heading, 'left' or 'right')."""

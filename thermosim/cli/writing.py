@@ -32,7 +32,7 @@ ForceFlag = Annotated[
 
 PICTURE_ENDINGS, TABLE_ENDINGS = (".png", ".svg"), (".nc", ".csv")
 # Names that a folder of results may hold; a folder with anything else is never replaced.
-FOLDER_NAMES = {"run.nc", "run.csv", "recorded.csv", "run.png", "ledger.png", "compare.nc", "compare.csv",
+FOLDER_NAMES = {"run.nc", "run.csv", "recorded.csv", "ratings.csv", "run.png", "ledger.png", "compare.nc", "compare.csv",
                 "compare.json", "compare.png", "ledger.json"}  # fmt: skip
 _UNIT_IN_NAME = {"1": "", "°C": "C", "%": "pct", "m/s": "m_s", "L/h": "L_h", "L/min": "L_min", "bpm": "bpm"}
 
@@ -164,6 +164,15 @@ def recorded_table(ds):
 
     index = pd.Index(ds["recorded_time"].values, name="time_s")
     return pd.DataFrame({"heart_rate_recorded_bpm": ds["heart_rate_recorded"].values}, index=index)
+
+
+def ratings_table(ds):
+    """Return the recorded ratings as they came."""
+    import pandas as pd
+
+    index = pd.Index(ds["rating_time"].values / 60.0, name="time_min")
+    kinds = [kind for kind in ("effort", "thermal_sensation") if f"{kind}_recorded" in ds]
+    return pd.DataFrame({kind: ds[f"{kind}_recorded"].values for kind in kinds}, index=index)
 
 
 def _column(name: str, words: list[str], unit: str) -> str:

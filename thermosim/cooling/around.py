@@ -1,4 +1,4 @@
-"""What is around the runner: fan, mist, canopy, cooler breath; and the sham that does nothing."""
+"""What is around the runner: fan, mist, canopy, cooler breath; the ideal sink, a bound; the sham that does nothing."""
 
 import numpy as np
 
@@ -24,7 +24,10 @@ SHADE: dict[str, Parameter] = {
 }
 COOL_BREATH: dict[str, Parameter] = {
     "breath_C": Parameter(12.0, "°C", -10.0, 45.0, 3.0, f"air as it reaches the mouth; {_NO_SOURCE}", "low"),
-    "breath_share": Parameter(0.5, "1", 0.0, 1.0, 0.1, f"of what is breathed; {_NO_SOURCE}", "low"),
+    "breath_share": Parameter(0.15, "1", 0.0, 1.0, 0.05, f"of what is breathed while running; {_NO_SOURCE}", "low"),
+}
+IDEAL_SINK: dict[str, Parameter] = {
+    "sink_W": Parameter(24.0, "W", 0.0, 1000.0, 0.0, "a fresh covered collar's watts, to bound them", "high"),
 }
 SHAM: dict[str, Parameter] = {
     "mass_kg": Parameter(0.0, "kg", 0.0, 5.0, 0.0, "as heavy as the device it stands for", "high"),
@@ -123,6 +126,24 @@ class CoolBreath:
     def rows(self) -> np.ndarray:
         """Return the one row."""
         return _around(breath_C=self.breath_C, breath_share=self.breath_share)
+
+
+@device_kind(IDEAL_SINK)
+class IdealSink:
+    """Watts taken straight from the blood: no device can do this; it bounds what any device of its watts could do.
+
+    Parameters
+    ----------
+    sink_W : float
+        Heat taken [W].
+    """
+
+    sink_W: float
+    name: str = "ideal_sink"
+
+    def rows(self) -> np.ndarray:
+        """Return the one row."""
+        return _around(sink_W=self.sink_W)
 
 
 @device_kind(SHAM)

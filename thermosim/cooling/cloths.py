@@ -1,4 +1,4 @@
-"""Wet cloth without ice: a cloth or cap that dries in the air, and the cold towel of a stop."""
+"""Wet cloth without ice: a cloth, cap or sleeves that dry in the air, and the cold towel of a stop."""
 
 import numpy as np
 
@@ -11,9 +11,9 @@ _NO_SOURCE = "common practice, no source"
 
 WET_CLOTH: dict[str, Parameter] = {
     "water_kg": Parameter(0.12, "kg", 0.01, 0.5, 0.0, f"80 to 200 g; {_NO_SOURCE}", "medium"),
-    "water_C": Parameter(20.0, "°C", 0.0, 40.0, 0.0, f"tap, or a stream; {_NO_SOURCE}", "low"),
+    "water_C": Parameter(24.0, "°C", 0.0, 40.0, 0.0, f"tap in summer; {_NO_SOURCE}", "low"),
     "contact_area_m2": Parameter(0.03, "m2", 0.01, 0.15, 0.004, f"a cloth round the neck; {_NO_SOURCE}", "medium"),
-    "contact_conductance_W_m2K": Parameter(80.0, "W/m2K", 10.0, 150.0, 15.0, f"wet cloth on skin; {_NO_SOURCE}", "low"),
+    "contact_conductance_W_m2K": Parameter(50.0, "W/m2K", 10.0, 150.0, 15.0, f"wet cloth on skin; {_NO_SOURCE}", "low"),
     "cloth_kg": Parameter(0.05, "kg", 0.01, 0.2, 0.0, f"dry cloth; {_NO_SOURCE}", "medium"),
     "held_water_kg": Parameter(0.15, "kg", 0.02, 0.5, 0.0, f"before it drips; {_NO_SOURCE}", "low"),
     "cloth_resistance_m2K_W": Parameter(0.005, "m2K/W", 0.001, 0.02, 0.0, "wet cloth", "low"),
@@ -23,15 +23,23 @@ WET_CAP: dict[str, Parameter] = {
     **WET_CLOTH,
     "contact_area_m2": Parameter(0.05, "m2", 0.01, 0.055, 0.004, f"a cap on the hair; {_NO_SOURCE}", "medium"),
     "contact_conductance_W_m2K": Parameter(
-        17.0, "W/m2K", 5.0, 100.0, 4.0, f"wet cap through hair of 0.03 to 0.10 m2K/W; {_NO_SOURCE}", "low"
+        20.0, "W/m2K", 5.0, 100.0, 5.0, f"wet cap through wet hair, 0.04 m2K/W of 0.03 to 0.10; {_NO_SOURCE}", "low"
     ),
     "cloth_kg": Parameter(0.06, "kg", 0.02, 0.2, 0.0, f"dry cap; {_NO_SOURCE}", "medium"),
+}
+WET_SLEEVES: dict[str, Parameter] = {
+    **WET_CLOTH,
+    "water_kg": Parameter(0.15, "kg", 0.02, 0.5, 0.0, f"both arms, wrung out; {_NO_SOURCE}", "medium"),
+    "contact_area_m2": Parameter(0.11, "m2", 0.03, 0.15, 0.006, f"sleeves of both arms, 0.10 to 0.12; {_NO_SOURCE}", "medium"),
+    "contact_conductance_W_m2K": Parameter(30.0, "W/m2K", 10.0, 150.0, 8.0, f"thin, with air between; {_NO_SOURCE}", "low"),
+    "cloth_kg": Parameter(0.08, "kg", 0.02, 0.2, 0.0, f"both dry sleeves; {_NO_SOURCE}", "medium"),
+    "held_water_kg": Parameter(0.20, "kg", 0.05, 0.5, 0.0, f"both sleeves before they drip; {_NO_SOURCE}", "low"),
 }
 COLD_TOWEL: dict[str, Parameter] = {
     "water_kg": Parameter(0.5, "kg", 0.1, 1.5, 0.0, f"300 to 700 g; {_NO_SOURCE}", "medium"),
     "water_C": Parameter(3.0, "°C", 0.0, 25.0, 0.0, f"1 to 5 °C, from the ice box; {_NO_SOURCE}", "medium"),
     "contact_area_m2": Parameter(0.25, "m2", 0.05, 0.45, 0.03, f"0.15 to 0.4; {_NO_SOURCE}", "medium"),
-    "contact_conductance_W_m2K": Parameter(60.0, "W/m2K", 20.0, 150.0, 15.0, f"wet towel laid on; {_NO_SOURCE}", "low"),
+    "contact_conductance_W_m2K": Parameter(50.0, "W/m2K", 20.0, 150.0, 15.0, f"wet towel laid on, not pressed; {_NO_SOURCE}", "low"),
     "cloth_kg": Parameter(0.20, "kg", 0.05, 0.6, 0.0, f"dry towel; {_NO_SOURCE}", "medium"),
     "held_water_kg": Parameter(0.50, "kg", 0.05, 1.5, 0.0, f"before it drips; {_NO_SOURCE}", "low"),
     "cloth_resistance_m2K_W": Parameter(0.01, "m2K/W", 0.001, 0.05, 0.0, "wet towel", "low"),
@@ -109,6 +117,29 @@ class WetCap:
     def rows(self) -> np.ndarray:
         """Return the one row on the head."""
         return _cloth_rows(self, ("head",), ("face", "neck"))
+
+
+@device_kind(WET_SLEEVES)
+class WetSleeves:
+    """Wet arm sleeves: they shade the arms, drink their sweat and dry outside.
+
+    Parameters
+    ----------
+    water_kg, water_C : float
+        Water in both sleeves when put on [kg], [°C]; wet again at each refill.
+    contact_area_m2, contact_conductance_W_m2K : float
+        Both arms together [m²], upper arms and forearms by their area; contact [W/m²K].
+    """
+
+    water_kg: float
+    water_C: float
+    contact_area_m2: float
+    contact_conductance_W_m2K: float
+    name: str = "wet_sleeves"
+
+    def rows(self) -> np.ndarray:
+        """Return one row each on upper arms and forearms."""
+        return _cloth_rows(self, ("upper_arms", "forearms"), ("forearms", "hands"))
 
 
 @device_kind(COLD_TOWEL)

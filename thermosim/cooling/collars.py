@@ -11,6 +11,7 @@ from thermosim.parameters import Parameter
 # The card of the device: value, unit, range, spread, source, confidence.
 CARD: dict[str, Parameter] = {
     "ice_kg": Parameter(0.25, "kg", 0.05, 0.60, 0.0, "150 to 400 g; common practice, no source", "medium"),
+    "charge_C": Parameter(0.0, "°C", 0.0, 38.0, 0.0, "ice; warmer is what a spent collar holds", "high"),
     "contact_area_m2": Parameter(
         0.025, "m2", 0.010, 0.035, 0.003, "0.015 to 0.03; common practice, no source", "medium"
     ),
@@ -56,6 +57,8 @@ class IceCollar:
     covered : bool
         True: insulated, vapour-tight outer side; melt water stays inside up to ``held_water_kg``. False: wet cloth
         outside, which takes up dew and gives off vapour, and goes on as wet cloth when the ice is gone.
+    charge_C : float
+        Temperature of the filling when put on [°C]: 0 is ice, warmer is water (a spent collar left on).
     contact_area_m2, contact_conductance_W_m2K : float
         Contact with the skin of the neck, cloth layer included.
     held_water_kg : float
@@ -70,6 +73,7 @@ class IceCollar:
 
     ice_kg: float
     covered: bool = True
+    charge_C: float
     contact_area_m2: float
     contact_conductance_W_m2K: float
     held_water_kg: float
@@ -87,6 +91,7 @@ class IceCollar:
             area_m2=area,
             contact_W_m2K=self.contact_conductance_W_m2K,
             charge_kg=self.ice_kg,
+            charge_C=self.charge_C,
             dry_J_K=cloth * CARD["cloth_heat_J_kgK"].value,
             dry_mass_kg=cloth + (CARD["cover_kg"].value if self.covered else 0.0),
             hold_kg=self.held_water_kg,

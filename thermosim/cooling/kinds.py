@@ -1,9 +1,9 @@
 """The kinds of device that session files, device cards and the command line know by name."""
 
-from thermosim.cooling.around import CoolBreath, Fan, MistingFan, Shade, Sham
-from thermosim.cooling.cloths import ColdTowel, WetCap, WetCloth
+from thermosim.cooling.around import CoolBreath, Fan, IdealSink, MistingFan, Shade, Sham
+from thermosim.cooling.cloths import ColdTowel, WetCap, WetCloth, WetSleeves
 from thermosim.cooling.collars import IceCollar
-from thermosim.cooling.packs import IcedCap, IceInHand, IcePockets, IceVest, PhaseChangeCollar, Sleeves
+from thermosim.cooling.packs import IcedCap, IcedSleeves, IceInHand, IcePockets, IceVest, PhaseChangeCollar
 from thermosim.cooling.water import Drink, HandDip, IceSlurry, Immersion, PouredWater, Sponge
 
 KINDS = {
@@ -22,7 +22,8 @@ KINDS = {
         Drink,
         HandDip,
         IceInHand,
-        Sleeves,
+        WetSleeves,
+        IcedSleeves,
         IcePockets,
         Fan,
         MistingFan,
@@ -30,6 +31,7 @@ KINDS = {
         CoolBreath,
         Immersion,
         Sham,
+        IdealSink,
     )
 }
 TREATMENT_ONLY = ("immersion",)  # emergency treatment, never a race device

@@ -60,18 +60,15 @@ ICE_IN_HAND: dict[str, Parameter] = {
     "contact_conductance_W_m2K": Parameter(50.0, "W/m2K", 10.0, 150.0, 12.0, f"palm, film between; {_NO_SOURCE}", "low"),
     "held_water_kg": Parameter(0.02, "kg", 0.0, 1.0, 0.0, f"before it drips; a bottle keeps all; {_NO_SOURCE}", "low"),
 }
-SLEEVES: dict[str, Parameter] = {
-    "ice_kg": Parameter(0.0, "kg", 0.0, 0.8, 0.0, f"both arms, 0 wet only, 200 to 400 g iced; {_NO_SOURCE}", "medium"),
-    "water_kg": Parameter(0.15, "kg", 0.02, 0.5, 0.0, f"both arms, wrung out; {_NO_SOURCE}", "medium"),
-    "water_C": Parameter(20.0, "°C", 0.0, 40.0, 0.0, f"tap or tub; {_NO_SOURCE}", "low"),
-    "contact_area_m2": Parameter(0.11, "m2", 0.03, 0.15, 0.006, f"0.10 to 0.12; {_NO_SOURCE}", "medium"),
+ICED_SLEEVES: dict[str, Parameter] = {
+    "ice_kg": Parameter(0.3, "kg", 0.05, 0.8, 0.0, f"both arms, 200 to 400 g; {_NO_SOURCE}", "medium"),
+    "contact_area_m2": Parameter(0.11, "m2", 0.03, 0.15, 0.006, f"sleeves of both arms, 0.10 to 0.12; {_NO_SOURCE}", "medium"),
     "contact_conductance_W_m2K": Parameter(
-        60.0, "W/m2K", 15.0, 150.0, 15.0, f"thin wet cloth on skin; pockets of ice touch less, see the notes; {_NO_SOURCE}", "low"
+        12.0, "W/m2K", 3.0, 60.0, 3.0, f"ice in pockets, over the whole sleeve; {_NO_SOURCE}", "low"
     ),
-    "ice_contact_W_m2K": Parameter(12.0, "W/m2K", 3.0, 60.0, 3.0, f"ice in pockets, over the whole sleeve; {_NO_SOURCE}", "low"),
-    "cloth_kg": Parameter(0.08, "kg", 0.02, 0.2, 0.0, f"both dry sleeves; {_NO_SOURCE}", "medium"),
+    "cloth_kg": Parameter(0.10, "kg", 0.02, 0.3, 0.0, f"both dry sleeves; {_NO_SOURCE}", "medium"),
     "held_water_kg": Parameter(0.20, "kg", 0.05, 0.5, 0.0, f"both sleeves before they drip; {_NO_SOURCE}", "low"),
-    "cloth_resistance_m2K_W": Parameter(0.005, "m2K/W", 0.001, 0.02, 0.0, "wet cloth", "low"),
+    "cloth_resistance_m2K_W": Parameter(0.02, "m2K/W", 0.001, 0.10, 0.0, "cloth of the pockets, wet", "low"),
     "drip_on_skin": Parameter(0.3, "1", 0.0, 1.0, 0.0, f"share of the drips that runs over the arms; {_NO_SOURCE}", "low"),
 }
 
@@ -290,49 +287,38 @@ class IceInHand:
         )
 
 
-@device_kind(SLEEVES)
-class Sleeves:
-    """Arm sleeves, wet or iced: they shade the arms, drink their sweat and dry outside.
+@device_kind(ICED_SLEEVES)
+class IcedSleeves:
+    """Arm sleeves with ice in pockets: they shade the arms, drink sweat and melt water and dry outside.
 
     Parameters
     ----------
     ice_kg : float
-        Ice in pockets of both sleeves [kg]; 0 for wet cloth alone.
-    water_kg, water_C : float
-        Water in both sleeves when put on [kg], [°C].
-    contact_area_m2 : float
-        Both arms together [m²], upper arms and forearms by their area.
-    contact_conductance_W_m2K, ice_contact_W_m2K : float
-        Wet cloth on skin, and with ice in pockets, over the whole sleeve [W/m²K].
+        Ice at 0 °C in both sleeves [kg].
+    contact_area_m2, contact_conductance_W_m2K : float
+        Both arms together [m²], upper arms and forearms by their area; conductance over the whole sleeve [W/m²K].
     """
 
     ice_kg: float
-    water_kg: float
-    water_C: float
     contact_area_m2: float
     contact_conductance_W_m2K: float
-    ice_contact_W_m2K: float
-    name: str = "sleeves"
+    name: str = "iced_sleeves"
 
     def rows(self) -> np.ndarray:
         """Return one row each on upper arms and forearms."""
-        iced = self.ice_kg > 0.0
-        charge_kg = self.ice_kg + self.water_kg
-        contact = self.ice_contact_W_m2K if iced else self.contact_conductance_W_m2K
+        cloth_kg = ICED_SLEEVES["cloth_kg"].value
         return np.concatenate(
             [
                 boundary_row(
                     segment,
                     area_m2=share * self.contact_area_m2,
-                    contact_W_m2K=contact,
-                    charge_kg=share * charge_kg,
-                    charge_C=0.0 if iced else self.water_C,
-                    ice_share=self.ice_kg / charge_kg,
-                    dry_J_K=share * SLEEVES["cloth_kg"].value * CLOTH_J_KGK,
-                    dry_mass_kg=share * SLEEVES["cloth_kg"].value,
-                    hold_kg=share * SLEEVES["held_water_kg"].value,
-                    **drips(("forearms", "hands"), SLEEVES["drip_on_skin"].value),
-                    **soaked_outside(share * self.contact_area_m2, SLEEVES["cloth_resistance_m2K_W"].value),
+                    contact_W_m2K=self.contact_conductance_W_m2K,
+                    charge_kg=share * self.ice_kg,
+                    dry_J_K=share * cloth_kg * CLOTH_J_KGK,
+                    dry_mass_kg=share * cloth_kg,
+                    hold_kg=share * ICED_SLEEVES["held_water_kg"].value,
+                    **drips(("forearms", "hands"), ICED_SLEEVES["drip_on_skin"].value),
+                    **soaked_outside(share * self.contact_area_m2, ICED_SLEEVES["cloth_resistance_m2K_W"].value),
                 )
                 for segment, share in shared_by_area(("upper_arms", "forearms"))
             ]

@@ -56,6 +56,7 @@ ROW_RANGES: dict[str, Allowed] = {
     "shade_share": Allowed(0.0, 1.0, "1"),
     "breath_share": Allowed(0.0, 1.0, "1"),
     "breath_C": Allowed(-10.0, 45.0, "°C"),
+    "sink_W": Allowed(0.0, 1000.0, "W"),
     "mist_kg_s": Allowed(0.0, 0.01, "kg/s"),
     "mist_C": Allowed(0.0, 60.0, "°C"),
     "refill_at_share": Allowed(0.0, 1.0, "1"),

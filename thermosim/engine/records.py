@@ -203,6 +203,7 @@ _ROW_SCALARS = (
     "shade_share",  # share of the sun that is kept off
     "breath_share",  # share of the breath that is taken at breath_C
     "breath_C",
+    "sink_W",  # heat taken straight from the blood: no device can, it is the bound for all of them
     "mist_kg_s",  # water that a mist brings to the skin, evenly over it
     "mist_C",
     "refill_at_share",  # a spare charge goes in when less than this share is left (of the ice; of the water without ice)

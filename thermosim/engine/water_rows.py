@@ -111,7 +111,7 @@ def around_row(r, row, state, rate, heat, step, seg, runner, metabolic_W, open_s
 
     A share of the breath is taken at ``breath_C``, with no more vapour than air of that temperature holds; what this
     takes beyond breathing the air of the place is the devices term, from the blood. Mist settles evenly on free skin in
-    air and takes skin temperature. Air speed, air temperature and
+    air and takes skin temperature. An ideal sink takes ``sink_W`` from the blood. Air speed, air temperature and
     sun themselves act in :func:`~thermosim.engine.prepare.prepare`.
 
     Returns
@@ -125,7 +125,7 @@ def around_row(r, row, state, rate, heat, step, seg, runner, metabolic_W, open_s
     vapour_W = respiratory_vapour_loss(metabolic_W, breath_kPa) - respiratory_vapour_loss(metabolic_W, step.vapour_kPa)
     dry_W = respiratory_dry_loss(metabolic_W, row.breath_C) - respiratory_dry_loss(metabolic_W, step.air_C)
     vapour_W *= row.breath_share
-    more_W = vapour_W + row.breath_share * dry_W
+    more_W = vapour_W + row.breath_share * dry_W + row.sink_W
     shaded_W = open_sun_W * row.shade_share
     heat[n.DEVICES, n.BLOOD] -= more_W
     settled, taken_W = 0.0, 0.0

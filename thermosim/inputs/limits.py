@@ -189,6 +189,8 @@ def check_device(entry: dict[str, Any], prefix: str = "") -> dict[str, Any]:
 def _storable(value: Any) -> bool:
     if isinstance(value, (list, tuple)):
         return all(_storable(item) for item in value)
+    if isinstance(value, dict):  # ranges and sources of a device of one's own
+        return all(isinstance(key, str) and _storable(item) for key, item in value.items())
     if isinstance(value, (str, bool)):
         return True
     if isinstance(value, numbers.Integral):

@@ -6,10 +6,11 @@ from pathlib import Path
 import numpy as np
 
 from thermosim.errors import InputError
-from thermosim.inputs.checks import check_choice, check_flag
+from thermosim.inputs.checks import check_choice
+from thermosim.inputs.device_cards import read_card
 from thermosim.inputs.effort import Effort
-from thermosim.inputs.files import Source, read_toml
-from thermosim.inputs.limits import check_device
+from thermosim.inputs.files import Source
+from thermosim.inputs.mass_readings import read_mass
 from thermosim.inputs.recordings import read_gpx
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.session import Session
@@ -60,6 +61,12 @@ speed_m_s = 0.0
 # [effort.recording]
 # file = "morning.csv"              # or a GPX track
 # columns = {time_s = "Timestamp", heart_rate_bpm = "Pulse", speed_m_s = "Speed", distance_m = "Distance"}
+
+# What the runner said, on scales of your own; drawn beside the model, never used by it:
+# [ratings]
+# file = "morning.ratings.csv"      # columns time_min, effort, thermal_sensation; one of the two is enough
+# effort_scale = {name = "club scale", low = 0, high = 10, low_label = "nothing", high_label = "all I have"}
+# sensation_scale = {name = "club scale", low = 1, high = 9, low_label = "very cold", high_label = "very hot"}
 
 [limits]
 core_temperature_C = 38.5           # default 39.0, or 38.5 with unknown or under 5 heat days
@@ -131,30 +138,46 @@ minutes,speed_m_s,grade_pct
 60,2.2,6
 """
 
-_DEVICE = """\
-# Device card of an ice collar. Measure what you can on the kitchen table; the rest is common practice.
-# When it is worn (from_min, to_min, refill_min) stands in a session, not here.
-device = "ice_collar"
-ice_kg = 0.25                       # ice loaded
-covered = true                      # insulated, vapour-tight outer side; false: wet cloth outside
-contact_area_m2 = 0.025             # skin it touches
-contact_conductance_W_m2K = 60      # skin to ice, cloth between
-held_water_kg = 0.10                # melt water held before it drips
-cover_resistance_m2K_W = 0.08       # insulation of the cover
+_MASS = """\
+# Bench test of a device on kitchen scales: once on a dummy (insulated on the side where skin would be), once on skin of
+# someone at rest. Lines "# name = value" are the conditions of the file; flags of the command replace them.
+# kind = "ice_collar:ice_kg=0.25,covered=true"
+# room_temperature_C = 24
+# room_humidity_pct = 50
+# air_speed_m_s = 0.0                # 0: still air in a room
+# scale_resolution_g = 1             # left out: told from the readings
+# drips_counted = false              # true: what drips stays on the scales
+# Columns: run, on, time_min and mass_kg (the device with all that is in it); where measured also dripped_kg (so far),
+# ice_left_kg (melt water poured off and put back) and skin_temperature_C (under the device). Those may have blank cells.
+run,on,time_min,mass_kg,ice_left_kg,skin_temperature_C
+table,dummy,0,0.330,,
+table,dummy,10,0.331,,
+table,dummy,20,0.332,,
+table,dummy,30,0.333,0.200,
+neck,skin,0,0.330,,33.0
+neck,skin,5,0.330,,22.5
+neck,skin,10,0.331,,21.5
+neck,skin,20,0.332,,20.9
+neck,skin,30,0.333,0.075,20.6
 """
 
-_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "device": _DEVICE}
-KINDS = tuple(_TEXTS)
+_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "mass": _MASS}
+KINDS = (*_TEXTS, "device")
 ENDINGS = {
     "session": ".session.toml", "runner": ".runner.toml", "weather": ".weather.csv", "pace": ".pace.csv",
-    "device": ".device.toml",
+    "mass": ".mass.csv", "device": ".device.toml",
 }  # fmt: skip
-WEAR_FIELDS = ("from_min", "to_min", "refill_min")
 
 
-def new_file_text(kind: str) -> str:
-    """Return a commented, valid file of a kind: session, runner, weather, pace, device."""
-    return _TEXTS[check_choice("kind", kind, KINDS)]
+def new_file_text(kind: str, device_card: Callable[[], str] | None = None) -> str:
+    """Return a commented, valid file of a kind: session, runner, weather, pace, mass, device.
+
+    ``device_card`` writes the card of a device (:func:`thermosim.cooling.cards.card_text`); inputs know no device.
+    """
+    kinds = KINDS if device_card is not None else tuple(_TEXTS)
+    if check_choice("kind", kind, kinds) == "device" and device_card is not None:
+        return device_card()
+    return _TEXTS[kind]
 
 
 def pace_text(speed_m_s: float) -> str:
@@ -193,7 +216,7 @@ def check_file(path, build_device: Callable[[dict], object]) -> list[str]:
 
 
 def _check_session(path, build_device):
-    session = Session.read(path)
+    session = Session.read(path, build_device)
     for variant in session.variants:
         for table in variant.cooling:
             with Source(str(path)).blame():
@@ -222,19 +245,17 @@ def _check_pace(path, _):
 
 
 def _check_device(path, build_device):
-    data, source = read_toml(path)
-    with source.blame():
-        card = check_device(data)
-        for name in WEAR_FIELDS:
-            if name in card:
-                problem = "is not a field of a device card: it says when a device is worn"
-                raise InputError(
-                    problem, field=name, remedy=f"write {name} in the session's [[variant.cooling]]"
-                )
-        if "covered" in card:
-            check_flag("covered", card["covered"])
-        build_device(card)
-    return f"device card of {card['device']} with {len(card) - 1} of its fields", []
+    card = read_card(path, build_device)
+    fields = [name for name in card if name not in ("device", "name", "ranges", "sources")]
+    intervals = len(card.get("ranges", {}))
+    named = f" {card['name']!r}" if "name" in card else ""
+    return f"device card{named} of {card['device']} with {len(fields)} of its fields, {intervals} of them with an interval", []
+
+
+def _check_mass(path, _):
+    runs, warnings = read_mass(path)
+    said = "; ".join(f"{run.name} on {run.on or '(dummy or skin: not said)'}, {len(run.time_min)} readings" for run in runs)
+    return f"bench readings of a device: {said}", warnings
 
 
 def _check_gpx(path, _):
@@ -272,5 +293,6 @@ _CHECKS = {
     ".weather.csv": _check_weather,
     ".pace.csv": _check_pace,
     ".device.toml": _check_device,
+    ".mass.csv": _check_mass,
     ".gpx": _check_gpx,
 }

@@ -9,16 +9,18 @@ import numpy as np
 
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, missing, shown
+from thermosim.inputs.device_cards import expand_device
 from thermosim.inputs.effort import OPTIONS, PART_FIELDS, Effort
 from thermosim.inputs.files import Source, read_toml
 from thermosim.inputs.limits import Ensemble, Limits, Variant, check_assumed
 from thermosim.inputs.plain import SameContent, plain
+from thermosim.inputs.ratings import Ratings
 from thermosim.inputs.recordings import read_recording
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.weather import FIELDS as WEATHER_FIELDS
 from thermosim.inputs.weather import Weather
 
-TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed")
+TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed", "ratings")
 RECORDING_FIELDS = ("file", "columns", "delimiter", "track", "grade")
 # Flag -> field of [limits]; the plain field names are taken as well.
 LIMIT_FIELDS = {
@@ -47,6 +49,8 @@ class Session(SameContent):
     assumed : dict
         Field of runner or weather -> (low, high) for what was not measured.
     title : str
+    ratings : Ratings, optional
+        What the runner said of effort and thermal sensation; shown beside the model, and enters nothing.
 
     Examples
     --------
@@ -66,6 +70,7 @@ class Session(SameContent):
     variants: tuple[Variant, ...] = (Variant(name="none"),)
     assumed: dict[str, tuple[float, float]] = field(default_factory=dict)
     title: str = ""
+    ratings: Ratings | None = None
 
     def __post_init__(self):
         if not isinstance(self.title, str) or len(self.title) > 200:
@@ -113,8 +118,12 @@ class Session(SameContent):
         return self.limits.site
 
     @classmethod
-    def read(cls, path) -> "Session":
-        """Read a ``*.session.toml``; runner, weather, pace and recording files are beside it."""
+    def read(cls, path, build_device=None) -> "Session":
+        """Read a ``*.session.toml``; runner, weather, pace, recording and device files are beside it.
+
+        ``build_device`` builds a device from its table (:func:`thermosim.cooling.cards.build`): with it a device card
+        that its kind would refuse is refused here, with file and line.
+        """
         data, source = read_toml(path)
         folder = Path(path).parent
         with source.blame():
@@ -133,16 +142,19 @@ class Session(SameContent):
                 limits = Limits(**_table(data.get("limits", {}), "limits", source))
             with source.under("ensemble").blame():
                 ensemble = Ensemble(**_table(data.get("ensemble", {}), "ensemble", source))
-            variants = _variants(data.get("variant", [{"name": "none"}]), source)
+            variants = _variants(data.get("variant", [{"name": "none"}]), source, folder, build_device)
             with source.under("assumed").blame():
                 assumed = check_assumed(data.get("assumed", {}), runner, weather)
             title = data.get("title", "")
-            return cls(runner, weather, effort, limits, ensemble, variants, assumed, title)
+            ratings = None
+            if "ratings" in data:
+                ratings = Ratings.from_table(data["ratings"], folder, source.under("ratings"))
+            return cls(runner, weather, effort, limits, ensemble, variants, assumed, title, ratings)
 
     @classmethod
     def from_parts(
         cls, runner: Runner, effort: Effort, weather: Weather, *, cooling=None, variants=None, limits=None,
-        ensemble=None, assumed=None, title="",
+        ensemble=None, assumed=None, title="", ratings=None,
     ) -> "Session":  # fmt: skip
         """Return a session of records; ``cooling`` is a list of device tables for one variant, ``cooled``."""
         for name, value, kind in (
@@ -158,7 +170,7 @@ class Session(SameContent):
         variants = tuple(one if isinstance(one, Variant) else Variant(**one) for one in variants)
         limits = Limits(**limits) if isinstance(limits, dict) else limits or Limits()
         ensemble = Ensemble(**ensemble) if isinstance(ensemble, dict) else ensemble or Ensemble()
-        return cls(runner, weather, effort, limits, ensemble, variants, dict(assumed or {}), title)
+        return cls(runner, weather, effort, limits, ensemble, variants, dict(assumed or {}), title, ratings)
 
     @classmethod
     def from_fields(cls, fields: dict[str, Any]) -> "Session":
@@ -200,10 +212,17 @@ class Session(SameContent):
             found.append(
                 "wind_speed_m_s has no effect on a treadmill: the air moves with fan_speed_m_s only."
             )
+        late = 0 if self.ratings is None else self.ratings.later_than(self.effort.minutes)
+        if late:
+            found.append(
+                f"{late} recorded rating{'s are' if late > 1 else ' is'} later than the end of the run "
+                f"({self.effort.minutes:.6g} min): kept, but not drawn."
+            )
         return found
 
     def to_dict(self) -> dict[str, Any]:
         """Return the whole session as plain values."""
+        ratings = {} if self.ratings is None else {"ratings": self.ratings.to_dict()}
         return {
             "session_format": JSON_FORMAT,
             "title": self.title,
@@ -214,6 +233,7 @@ class Session(SameContent):
             "ensemble": self.ensemble.model_dump(),
             "variants": [plain(variant.model_dump()) for variant in self.variants],
             "assumed": plain(self.assumed),
+            **ratings,
         }
 
     def to_json(self) -> str:
@@ -234,6 +254,7 @@ class Session(SameContent):
                 Effort.from_dict(data["effort"]),
                 Limits(**data["limits"]), Ensemble(**data["ensemble"]),
                 tuple(Variant(**variant) for variant in data["variants"]), data["assumed"], data["title"],
+                Ratings.from_dict(data["ratings"]) if "ratings" in data else None,
             )  # fmt: skip
         except (ValueError, KeyError, TypeError, AttributeError, IndexError, OverflowError, RecursionError):
             raise InputError("are not a session in JSON", field="inputs", remedy=remedy) from None
@@ -312,12 +333,15 @@ def _recorded(value: Any, folder: Path, source: Source, options: dict[str, Any])
         return Effort.from_recording(recording, grade=data.get("grade", "flat"), **options)
 
 
-def _variants(value: Any, source: Source) -> tuple[Variant, ...]:
+def _variants(value: Any, source: Source, folder: Path, build_device=None) -> tuple[Variant, ...]:
     if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
         problem = f"is {shown(value)}, needed are tables with a name each"
         raise InputError(problem, field="variant", remedy="write [[variant]] and name = …")
     found = []
     for k, entry in enumerate(value):
         with source.under("variant", k).blame():
+            cooling = entry.get("cooling")
+            if isinstance(cooling, list) and all(isinstance(one, dict) for one in cooling):
+                entry = {**entry, "cooling": [expand_device(one, folder, build_device) for one in cooling]}
             found.append(Variant(**entry))
     return tuple(found)

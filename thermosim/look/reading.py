@@ -142,8 +142,15 @@ def cautions_of(ds, **more):
         band_K=ds.attrs.get("core_band_K"),
         **more,
     )
+    if has_perception(ds):
+        lines.append(cautions.PERCEPTION_APART)
     warnings = attribute(ds, "warnings", []) or []
     return lines + [sentence(w) for w in warnings if "outside" in str(w).lower()]
+
+
+def has_perception(ds):
+    """Return True when ratings were recorded or perception was asked for."""
+    return any(name in ds for name in ("effort_recorded", "thermal_sensation_recorded", "thermal_sensation_change"))
 
 
 def sentence(text):

@@ -1,5 +1,7 @@
 """Run overview: what happened to this runner, minute by minute?"""
 
+from string import ascii_lowercase
+
 import numpy as np
 from matplotlib.ticker import FixedLocator, MaxNLocator
 
@@ -21,6 +23,7 @@ from .page import (
     time_axis,
     value_ticks,
 )
+from .perception_page import perception_panels
 from .style import COLOUR
 from .weather_strip import ROW_IN, weather_rows, weather_strip
 
@@ -37,7 +40,8 @@ def run_overview(ds):
     ----------
     ds : xarray.Dataset
         Result of ``simulate``. Optional: ``core_temperature_low`` and ``_high`` (and the like for skin and
-        heart rate) with or without a dimension ``band``; ``heart_rate_recorded``; attributes ``assumed``,
+        heart rate) with or without a dimension ``band``; ``heart_rate_recorded``; recorded ratings and what
+        ``thermosim.study.perception.with_perception`` adds; attributes ``assumed``,
         ``cap_bpm``, ``resume_bpm``, ``core_band_K``, ``setting``.
 
     Returns
@@ -46,10 +50,11 @@ def run_overview(ds):
         1400 px wide at 150 dpi.
     """
     assumed = reading.attribute(ds, "assumed", []) or []
-    core_in, skin_in, rate_in, effort_in = 1.75, 0.95, 1.80, 1.05
-    strip_in = ROW_IN * len(weather_rows(ds))
+    panels = [(1.75, core_panel, False), (0.95, skin_panel, False), (1.80, heart_rate_panel, False), (1.05, effort_panel, False)]
+    panels += perception_panels(ds)
+    panels.append((ROW_IN * len(weather_rows(ds)), weather_strip, True))
     tops, y = [], 0.28
-    for height in (core_in, skin_in, rate_in, effort_in, strip_in):
+    for height, _, _ in panels:
         tops.append(y)
         y += height + GAP_IN
     body = y - GAP_IN + 0.40
@@ -66,14 +71,11 @@ def run_overview(ds):
             ds.attrs, "" if reading.bands(ds, "core_temperature") else "one run, no band"
         ),
     )
-    core_panel(ds, page.axes(tops[0], core_in))
-    skin_panel(ds, page.axes(tops[1], skin_in))
-    heart_rate_panel(ds, page.axes(tops[2], rate_in))
-    effort_panel(ds, page.axes(tops[3], effort_in))
-    weather_strip(ds, page.axes(tops[4], strip_in, bare=True))
+    for letter, top, (height, draw, bare) in zip(ascii_lowercase, tops, panels):
+        draw(ds, page.axes(top, height, bare=bare), letter)
     if assumed:
         wide = WIDTH_IN - LEFT_IN - RIGHT_IN
-        assumed_table(assumed, page.axes(tops[5], assumed_height_in(assumed), LEFT_IN, wide, bare=True))
+        assumed_table(assumed, page.axes(tops[-1], assumed_height_in(assumed), LEFT_IN, wide, bare=True))
     return page.figure
 
 
