@@ -7,6 +7,7 @@ import xarray as xr
 
 from thermosim._jit import source_hash
 from thermosim.closure import device_closure, energy_closure, heat_content, storage, water_closure, worn_at
+from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.engine import integrate as kernel
 from thermosim.engine import nodes as n
 from thermosim.engine.records import BATH, ON_SKIN, POURED
@@ -180,6 +181,8 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
         "terms_J": terms_J,
         "stored_J": float(content[-1] - content[0]),
         "heat_through_devices_J": float(sum(end[b + n.FROM_SKIN] + end[b + n.RUN_OFF] for b in blocks)),
+        "wetting_J": float(LATENT_HEAT_SWEAT * (end[n.RECEIVED] - begin[n.RECEIVED])),  # of water that landed on the skin
+        "sun_kept_off_J": float(sum(end[b + n.SHADED] for b in blocks)),
     }
     if rows.size:
         ds.attrs["device_segments"] = json.dumps(_touched(rows, prepared.device_names))

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer.core import TyperCommand
 
 from thermosim.cli.fields import SESSION_GROUPS, with_fields
 from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, number
@@ -20,16 +21,32 @@ thermosim compare salt-pans.session.toml --picture compare.png
 thermosim compare --mass-kg 78 --height-m 1.83 --heat-days 2 --speed-m-s 3 --minutes 60 --air-temperature-C 31 \
 --relative-humidity-pct 75 --cooling ice_collar:ice_kg=0.25,covered=true --cooling ice_collar:ice_kg=0.25,covered=false
 
+[bold]Several devices at once:[/bold] which of them does the work?
+
+thermosim compare salt-pans.session.toml --kit "everything" --picture kit.png
+
+--kit runs every part of one variant's 2 to 5 devices with the same drawn runners. Degrees do not add up as joules do: it \
+prints each device alone, its share of the whole kit (the mean of what it adds over every order of putting them on, so the \
+shares add up), and the smallest kit that keeps four fifths of the whole, by items and by kg of ice. Where the whole kit's \
+interval holds zero, or it changes core by less than 0.02 °C, it cannot tell the devices apart and says so. Long sessions \
+with many parts run fewer members unless --members is given. Without a name: the last variant with two or more devices.
+
 [bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, heart_rate_at_end_bpm, sweat_loss_L, \
-device: heat_from_skin_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, ceiling_K, or null), \
-contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, time_to_limit_difference_min, share_never_both, \
-core_rate_at_limit_K_min), limit_C, members, seed, warnings, cautions. Every uncertain number is {median, low, high} \
-(90 %), null where nothing can be said; a median or bound of null in minutes means never.
+device: heat_from_skin_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, ceiling_K, ice_used_kg and \
+water_used_kg over all refills, or null), contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, \
+sweat_saved_L, time_to_limit_difference_min, share_never_both, core_rate_at_limit_K_min, minutes_per_tenth_K: what 0.1 °C is \
+worth at the limit, no_reason, hazard, behaviour: sentences or null), limit_C, members, seed, warnings, cautions; with --kit \
+also kit (variant, at_min, heat_until_min, members, seed, whole: core_difference_K, heat_from_skin_kJ; sum_of_singles_K, \
+sum_of_singles_kJ, ice_kg, devices: name, alone_K, share_K, heat_from_skin_kJ, heat_alone_kJ, ice_kg; parts, \
+smallest_by_items and smallest_by_ice: devices, items, ice_kg, core_difference_K, kept_share, share_of_runners, or null; \
+sentence; there heat_from_skin_kJ counts drips and drinks too, and differences are against no device). Every uncertain \
+number is {median, low, high} (90 %), null where nothing can be said; a median or bound of null in minutes means never.
 
 The first variant is what the others are compared against. Same seed, same numbers. \
 Without --out or --picture nothing is written."""
 
 WIDE = 110  # columns from which median and interval stand side by side
+LAST_KIT = ""  # what --kit without a name stands for
 
 CoolingVariants = Annotated[
     list[str] | None,
@@ -37,10 +54,35 @@ CoolingVariants = Annotated[
                  help="one more variant that wears this device; may be given again")]  # fmt: skip
 
 
+class WithKit(TyperCommand):
+    """The command, whose ``--kit`` may stand without a name."""
+
+    def parse_args(self, ctx, args):
+        """Give a bare ``--kit`` the name that stands for the last kit, then parse as ever."""
+        return super().parse_args(ctx, name_bare_kit(args))
+
+
+def name_bare_kit(arguments: list[str]) -> list[str]:
+    """Return the arguments with a name after every ``--kit`` that has none.
+
+    >>> name_bare_kit(["a.session.toml", "--kit", "--json"])
+    ['a.session.toml', '--kit', '', '--json']
+    >>> name_bare_kit(["--kit", "a.session.toml"])
+    ['--kit', '', 'a.session.toml']
+    """
+    found: list[str] = []
+    for k, argument in enumerate(arguments):
+        found.append(argument)
+        following = arguments[k + 1] if k + 1 < len(arguments) else "-"
+        if argument == "--kit" and (following.startswith("-") or following.endswith(".toml")):
+            found.append(LAST_KIT)
+    return found
+
+
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command(
-        "compare", epilog=EPILOG, short_help="variants as a paired ensemble: °C, minutes, share never"
+        "compare", cls=WithKit, epilog=EPILOG, short_help="variants as a paired ensemble: °C, minutes, share never"
     )(compare)
 
 
@@ -60,6 +102,15 @@ def compare(
             rich_help_panel="Cooling",
         ),
     ] = None,
+    kit: Annotated[
+        str | None,
+        typer.Option(
+            "--kit",
+            metavar="[VARIANT]",
+            help="take a variant's devices apart: shares, and the smallest kit that does; no name: the last with several",
+            rich_help_panel="Cooling",
+        ),
+    ] = None,
     out: OutFlag = None,
     picture: PictureFlag = None,
     force: ForceFlag = False,
@@ -74,11 +125,15 @@ def compare(
     from thermosim.cli.writing import check_targets
 
     talk = Talk(json_, quiet, verbose)
-    asked = _chosen(with_variants(gather(session, fields).session, cooling or []), variant or [])
+    every = with_variants(gather(session, fields).session, cooling or [])
+    asked = _chosen(every, variant or [])
+    taken_apart = _kit_of(every, kit)
     _refuse_without_limit(asked)
     check_targets(out, [picture], force)
     with talk.progress("drawing the ensemble") as say:
         comparison = _run(asked, say)
+        if taken_apart is not None:
+            comparison.result["kit"] = _run_kit(every, taken_apart, fields.get("members"), say)
         say("drawing", 1.0)
         written = _write(comparison, out, picture, force)
     _tell(talk, comparison.result, written)
@@ -92,6 +147,21 @@ def _run(session, say):
     comparison.result["cautions"] = _cautions(session, comparison.result)
     comparison.dataset.attrs["cautions"] = json.dumps(comparison.result["cautions"], ensure_ascii=False)
     return comparison
+
+
+def _kit_of(session, name: str | None) -> str | None:
+    """Return the name of the variant to take apart, refused before anything runs; None where it is not asked for."""
+    if name is None:
+        return None
+    from thermosim.study.kit import kit_variant
+
+    return kit_variant(session, name or None).name
+
+
+def _run_kit(session, name, members, say) -> dict:
+    from thermosim.study.kit import compare_kit
+
+    return compare_kit(session, name, members=members, progress=say)
 
 
 def _chosen(session, names: list[str]):
@@ -162,6 +232,10 @@ def _tell(talk: Talk, result, written) -> None:
         for contrast in result["contrasts"]:
             for sentence in contrast_sentences(result, contrast):
                 talk.write(sentence)
+        for sentence in behaviour_sentences(result):
+            talk.write(sentence)
+        if "kit" in result:
+            _tell_kit(talk, result["kit"])
     talk.warnings(result["warnings"])
     talk.wrote(written)
     talk.result(result)
@@ -171,9 +245,13 @@ def _stacked(talk: Talk, rows: list[tuple]) -> list[tuple]:
     """Put intervals below their medians where the terminal is narrow."""
     if talk.paper.width >= WIDE:
         return rows
-    return [
-        (name, *(cell.replace(" (", "\n(").replace(" to ", "–") for cell in cells)) for name, *cells in rows
-    ]
+    return [(name, *map(_two_lines, cells)) for name, *cells in rows]
+
+
+def _two_lines(cell: str) -> str:
+    """Break a cell before its interval; numbers with a sign keep the word between them."""
+    signed = "−" in cell or "+" in cell
+    return cell.replace(" (", "\n(").replace(" to ", " to " if signed else "–")
 
 
 def answer(result) -> str:
@@ -203,7 +281,10 @@ def _minutes_words(result, alike) -> str:
         return f"; {limit} is reached in no pair of runs"
     later = "later" if medians[0] >= 0.0 else "earlier"
     texts = dict.fromkeys(number(abs(one), 1) for one in medians)
-    return f", and {limit} comes {' to '.join(list(texts)[:: max(len(texts) - 1, 1)])} min {later}, where both reach it"
+    span = " to ".join(list(texts)[:: max(len(texts) - 1, 1)])
+    rate = alike[0].get("core_rate_at_limit_K_min")
+    climbing = f" and core climbs {number(rate['median'], 3)} °C/min" if rate and rate["median"] is not None else ""
+    return f", and {limit} comes {span} min {later}, where both reach it{climbing}"
 
 
 def _tell_variants(talk: Talk, result) -> None:
@@ -239,9 +320,10 @@ def _tell_devices(talk: Talk, result) -> None:
             name: None if value is None else 100.0 * value
             for name, value in (device["useful_share"] or {}).items()
         }
+        used = f"{number(device['ice_used_kg'], 2)} + {number(device['water_used_kg'], 2)}"
         rows.append((entry["name"], _band(device["heat_from_skin_kJ"], 0), _band(device["heat_from_air_kJ"], 0), _band(useful, 0),
-                     _minutes(device["melted_at_min"]), _band(device["ceiling_K"], 2)))  # fmt: skip
-    names = ("device", "from skin, kJ", "from air, kJ", "useful, %", "all melted, min", "ceiling, °C")
+                     _minutes(device["melted_at_min"]), _band(device["ceiling_K"], 2), used))  # fmt: skip
+    names = ("device", "from skin, kJ", "from air, kJ", "useful, %", "all melted, min", "ceiling, °C", "ice + water, kg")
     talk.table(
         [(name, "left") for name in names],
         _stacked(talk, rows),
@@ -249,38 +331,80 @@ def _tell_devices(talk: Talk, result) -> None:
     )
 
 
+def _explicit(contrast) -> str:
+    """Words for what drying water and shade could add to a device's joules, where that is worth a hundredth of a degree."""
+    more = contrast.get("explicit_end_K", 0.0)
+    return f" (and up to {number(more, 2)} °C more if all its water dried on the skin, shade included)" if more >= 0.005 else ""
+
+
 def contrast_sentences(result, contrast) -> list[str]:
-    """Return what differs: degrees first, then minutes, then the share that never reaches the limit, then the ceiling."""
+    """Return what differs, a sentence each: degrees, their ceiling, then minutes with the rate they hang on, then doubts."""
     core, heart = (
         _band(contrast["core_difference_K"], 2, True),
         _band(contrast["heart_rate_difference_bpm"], 1, True),
     )
-    start = f"{contrast['name']} against {contrast['against']}: core {core} °C and heart rate {heart} bpm "
-    start += f"at minute {contrast['at_min']:.0f}; "
-    minutes = contrast["time_to_limit_difference_min"]
-    never = f"{_percent(contrast['share_never_both'])} never reach {number(result['limit_C'])} °C in either."
-    if minutes is None or minutes["median"] is None:
-        start += f"no pair reaches the limit in both; {never}"
-    else:
-        reached = contrast.get("share_reached_both")
-        share = "" if reached is None else f" (the {_percent(reached)} of pairs that reach it in both)"
-        rate = contrast["core_rate_at_limit_K_min"]
-        flat = (
-            ""
-            if not rate or rate["median"] is None
-            else f", where core climbs {number(rate['median'], 3)} °C/min"
-        )
-        start += f"time to the limit {_band(minutes, 1, True)} min{share}{flat}; {never}"
-    found = [start]
+    at = f"at minute {contrast['at_min']:.0f}"
+    start = f"{contrast['name']} against {contrast['against']}: core {core} °C and heart rate {heart} bpm {at}"
+    found = [f"{start}; sweat saved {_band(contrast['sweat_saved_L'], 2, True)} L."]
     ceiling = contrast.get("ceiling_at_min_K")
     if ceiling and ceiling["median"]:
         share = -contrast["core_difference_K"]["median"] / ceiling["median"]
-        at = f" at minute {contrast['at_min']:.0f}"
         found.append(
-            f"Ceiling of {contrast['name']}{at}: {number(ceiling['median'], 2)} °C; "
+            f"Ceiling of {contrast['name']} {at}: {number(ceiling['median'], 2)} °C by its joules{_explicit(contrast)}; "
             f"core moved by {number(100.0 * share, 0)} % of it."
         )
-    return found + list(contrast.get("flags", []))
+    found.append(_minutes_sentence(result, contrast))
+    return found + list(contrast.get("flags", [])) + ([contrast["no_reason"]] if contrast.get("no_reason") else [])
+
+
+def _minutes_sentence(result, contrast) -> str:
+    """Return the minutes to the limit, with the rate at which core climbs there, and the share that never reaches it."""
+    minutes, limit = contrast["time_to_limit_difference_min"], f"{number(result['limit_C'])} °C"
+    start = f"Minutes to the core limit (physics), {contrast['name']}: "
+    never = f"{_percent(contrast['share_never_both'])} never reach {limit} in either."
+    if minutes is None or minutes["median"] is None:
+        return f"{start}no pair reaches the limit in both; {never}"
+    reached = contrast.get("share_reached_both")
+    share = "" if reached is None else f" (the {_percent(reached)} of pairs that reach it in both)"
+    return f"{start}{_band(minutes, 1, True)} min{share}{_rate_words(contrast)}; {never}"
+
+
+def _rate_words(contrast) -> str:
+    """Return what a tenth of a degree is worth in minutes at the limit; on a flat curve that is a lot."""
+    rate, worth = contrast["core_rate_at_limit_K_min"], contrast["minutes_per_tenth_K"]
+    if not rate or rate["median"] is None or not worth:
+        return ""
+    span = f"{number(worth['low'], 0)} to {number(worth['high'], 0)}"
+    return f", where core climbs {number(rate['median'], 3)} °C/min: 0.1 °C is worth {number(worth['median'], 0)} min ({span})"
+
+
+def behaviour_sentences(result) -> list[str]:
+    """Return the hazard, then what trials saw people do: once for all variants, after the minutes of each."""
+    found: list[str] = []
+    for key in ("hazard", "behaviour"):
+        found += dict.fromkeys(one[key] for one in result["contrasts"] if one.get(key))
+    return found
+
+
+def _tell_kit(talk: Talk, kit) -> None:
+    """Print what each device of the kit does alone and in the whole, and the smallest kit that does."""
+    rows = [
+        (one["name"], _band(one["share_K"], 2, True), _band(one["alone_K"], 2, True), _band(one["heat_from_skin_kJ"], 0),
+         _band(one["heat_alone_kJ"], 0), number(one["ice_kg"], 2))
+        for one in kit["devices"]
+    ]  # fmt: skip
+    whole = kit["whole"]
+    rows.append(("whole kit", _band(whole["core_difference_K"], 2, True), "", _band(whole["heat_from_skin_kJ"], 0), "",
+                 number(kit["ice_kg"], 2)))  # fmt: skip
+    rows.append(("sum alone", "", _band(kit["sum_of_singles_K"], 2, True), "", _band(kit["sum_of_singles_kJ"], 0), ""))
+    names = ("device", "share, °C", "alone, °C", "in kit, kJ", "alone, kJ", "ice, kg")
+    title = (
+        f"Kit {kit['variant']}: core at minute {kit['at_min']:.0f}, heat up to minute {kit['heat_until_min']:.0f}; "
+        f"{kit['members']} runners drawn, seed {kit['seed']}"
+    )
+    talk.table([(name, "left") for name in names], _stacked(talk, rows), title=title)
+    talk.write("Joules add, but for what devices on one place take from each other; degrees do not simply add.")
+    talk.write(kit["sentence"])
 
 
 def _percent(share: float) -> str:

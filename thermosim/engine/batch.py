@@ -38,8 +38,10 @@ from thermosim.engine.start import before_settling, settling_pieces, with_empty_
     T_AIR_W,
     T_VAPOUR_W,
     T_PATCH_C,
-) = range(15)
-N_TRACES = 15
+    T_SHADED,
+    T_LANDED,
+) = range(17)
+N_TRACES = 17
 
 
 class Batch(NamedTuple):
@@ -126,6 +128,7 @@ def integrate_many(
                 out = traces[i, k]
                 out[T_CORE], out[T_SKIN], out[T_HEART] = d[D_CORE], d[D_SKIN], d[D_HEART]
                 out[T_SWEAT], out[T_LOST] = state[n.SWEAT], state[n.LOST]
+                out[T_LANDED] = state[n.RECEIVED]
                 out[T_PATCH_C] = 99.0
                 for r in range(n_rows):
                     base = n.BASE + r * n.ROW_SIZE
@@ -134,6 +137,7 @@ def integrate_many(
                     out[T_FROM_AIR] += state[base + n.FROM_AIR]
                     out[T_FROM_VAPOUR] += state[base + n.FROM_VAPOUR]
                     out[T_RUN_OFF] += state[base + n.RUN_OFF]
+                    out[T_SHADED] += state[base + n.SHADED]
                     out[T_CONDENSED] += state[base + n.ROW_CONDENSED]
                     out[T_SKIN_W] += rate[base + n.FROM_SKIN] + rate[base + n.RUN_OFF]
                     out[T_AIR_W] += rate[base + n.FROM_AIR]

@@ -1,10 +1,10 @@
 """Compare: what does the device change, and by how much could it?"""
 
 from .. import cautions
+from . import compare_kit, reading
 from . import compare_limit as limit
 from . import compare_panels as panels
 from . import compare_words as words
-from . import reading
 from .page import GAP_IN, LEFT_IN, RIGHT_IN, WIDTH_IN, Page
 
 _LEFT_WIDE, _RIGHT_LEFT, _RIGHT_WIDE = 3.98, 6.27, 2.82
@@ -26,7 +26,7 @@ def compare_page(result, ds):
     Returns
     -------
     matplotlib.figure.Figure
-        1400 px wide at 150 dpi. Three arms or more get a table of contrasts at the foot.
+        1400 px wide at 150 dpi. Three arms or more get a table of contrasts at the foot, a ``kit`` its bars below.
     """
     several = len(result["variants"]) > 2
     has_device = bool(words.with_device(result)) and "device_power" in ds
@@ -39,17 +39,20 @@ def compare_page(result, ds):
     if several:  # the right column is the longer one: the curves take the room
         a_in, b_in = a_in + 0.4 * (body - left), b_in + 0.6 * (body - left)
     table_top, table_in = body + GAP_IN, limit.table_in(result)
+    kit = result.get("kit")
+    kit_top = (table_top + table_in if several else body) + GAP_IN + 0.1
+    whole = kit_top + compare_kit.kit_in(kit) if kit else table_top + table_in if several else body
     page = Page(
         question=words.question(result),
         answer=words.answer(result, ds),
         setting=_setting(result, ds),
         cautions=_cautions(result, ds),
-        body_in=table_top + table_in if several else body,
+        body_in=whole,
         provenance=reading.provenance_line(ds.attrs, f"paired ensemble of {ds.sizes['member']}"),
     )
     panels.core_arms(result, ds, page.axes(_HEAD_IN, a_in, width_in=_LEFT_WIDE))
     panels.contrast_panel(result, ds, page.axes(_HEAD_IN + a_in + GAP_IN, b_in, width_in=_LEFT_WIDE))
-    letters = iter("cdef")
+    letters = iter("cdefg")
     if has_device:
         panels.device_heat_panel(
             result, ds, page.axes(_HEAD_IN, c_in, _RIGHT_LEFT, _RIGHT_WIDE), next(letters)
@@ -61,6 +64,11 @@ def compare_page(result, ds):
         limit.contrast_table(
             result, ds, page.axes(table_top, table_in, LEFT_IN, wide, bare=True), next(letters)
         )
+    if kit:
+        wide = WIDTH_IN - LEFT_IN - RIGHT_IN
+        compare_kit.kit_panel(
+            kit, page.axes(kit_top, compare_kit.kit_in(kit), LEFT_IN, wide, bare=True), next(letters)
+        )
     return page.figure
 
 
@@ -69,6 +77,8 @@ def _cautions(result, ds):
     lines = cautions.for_result(
         device=device, capped="cap_bpm" in ds.attrs, uncompensable=False, band_K=ds.attrs.get("core_band_K")
     )
+    for key in ("no_reason", "hazard", "behaviour"):  # once each, in this order
+        lines += dict.fromkeys(one[key] for one in result["contrasts"] if one.get(key))
     warnings = reading.attribute(ds, "warnings", []) or []
     return lines + [reading.sentence(w) for w in warnings if "outside" in str(w).lower()]
 

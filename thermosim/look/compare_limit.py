@@ -62,7 +62,24 @@ def _limit_rows(result, ds, width_in):
 
 def limit_rows_in(result, ds, width_in):
     """Return the height [in] the time-to-limit panel needs."""
-    return sum(_ROW_LINE_IN * len(lines) + 0.30 for lines in _limit_rows(result, ds, width_in)) + 0.08
+    rows = sum(_ROW_LINE_IN * len(lines) + 0.30 for lines in _limit_rows(result, ds, width_in))
+    return _rate_in(result, width_in) + rows + 0.08
+
+
+def _rate_lines(result, width_in):
+    """Return what the minutes hang on, in lines: how fast core climbs at the limit, and what 0.1 °C is worth there."""
+    contrast = contrast_of(result)
+    rate, worth = mid(contrast.get("core_rate_at_limit_K_min")), contrast.get("minutes_per_tenth_K")
+    if rate is None or mid(worth) is None:
+        return []
+    words = f"0.1 °C is worth {style.number(mid(worth))} min ({style.interval(low(worth), high(worth))})"
+    parts = f"there core climbs {style.number(rate, 3)} °C/min:", words
+    return [line for part in parts for line in wrap(part, width_in, style.SIZE["label"])]
+
+
+def _rate_in(result, width_in):
+    lines = _rate_lines(result, width_in)
+    return _ROW_LINE_IN * len(lines) + 0.08 if lines else 0.0
 
 
 def limit_panel(result, ds, ax=None, letter="d"):
@@ -84,6 +101,19 @@ def limit_panel(result, ds, ax=None, letter="d"):
     ax.set_yticks([])
     ax.spines["left"].set_visible(False)
     y = 0.06
+    for line in _rate_lines(result, width):
+        ax.text(
+            0,
+            1 - (y + _ROW_LINE_IN / 2) / height,
+            line,
+            transform=ax.transAxes,
+            va="center",
+            color=COLOUR["ink"],
+            gid="rate-at-limit",
+            **style.sans("label"),
+        )
+        y += _ROW_LINE_IN
+    y += 0.08 if y > 0.06 else 0.0
     for k, lines in enumerate(_limit_rows(result, ds, width)):
         colour = look_of(k)[0]
         for line in lines:

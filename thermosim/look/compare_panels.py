@@ -202,7 +202,7 @@ def device_heat_panel(result, ds, ax=None, letter="c"):
     ax.set_ylim(floor, (_CUT_ABOVE * peak - share * floor) / (1.0 - share))
     zero_line(ax)
     value_ticks(ax, 6)
-    ax.set_yticks([v for v in ax.get_yticks() if v <= 1.1 * peak])
+    ax.set_yticks([v for v in ax.get_yticks() if ax.get_ylim()[0] <= v <= 1.1 * peak])  # one outside would move the limits
     time_axis(ax, t)
     _device_key(ax, result, worn)
     _melted(ax, result["variants"][worn[0]]["device"], peak)
@@ -324,7 +324,7 @@ def _amounts(result, k):
             if low(value) is not None and high(value) is not None:
                 text += f" ({style.interval(low(value), high(value))})"
             useful = mid(device.get("useful_share"))
-            text += f", useful share {style.number(100 * useful)} %" if useful is not None else ""
+            text += f", useful {style.number(100 * useful)} %" if useful is not None else ""
         rows.append((text, fill, texture, key == "heat_from_skin_kJ"))
     return rows
 

@@ -4,6 +4,7 @@ from . import reading, style
 from .page import LEFT_IN, RIGHT_IN, WIDTH_IN, text_width_in
 
 _WIDE, _SMALLEST = WIDTH_IN - LEFT_IN - RIGHT_IN, 11  # room for an answer line [in], and its least size
+_MANY = 0.10  # share of runs that reach the limit in one arm only, from which the answer tells it
 _MORE_MARKS = ("D", "v", "P", "X", "<")
 _ARTICLES = ("the", "a", "an", "with", "no")
 
@@ -122,6 +123,8 @@ def _degrees(result, contrast):
         return (
             f"{title} changes {at} by {style.number(middle, decimals, signed=True)} °C ({span}), either way;"
         )
+    if round(middle, decimals) == 0:
+        return f"{title} changes {at} by {style.number(middle, decimals)} °C ({style.interval(lower, upper, decimals)});"
     verb = "raises" if middle > 0 else "lowers"
     ends = sorted((abs(lower), abs(upper)))
     amount = f"{style.number(abs(middle), decimals)} °C ({style.interval(*ends, decimals)})"
@@ -151,7 +154,14 @@ def _minutes(result, ds, contrast):
         crosses = round(lower) < 0 < round(upper)
         ends = (lower, upper) if crosses else sorted((abs(lower), abs(upper)))
         span = f" ({style.interval(*ends)})"
-    return f"{words} comes {style.number(abs(middle))} min {way}{span}{tail}"
+    text = f"{words} comes {style.number(abs(middle))} min {way}{span}"
+    alone = [(contrast.get(key) or 0.0, arm(result, k)) for k, key in ((0, "share_only_against"), (1, "share_only_name"))]
+    largest, who = max(alone)
+    if never is None or largest < _MANY or "share_reached_both" not in contrast:
+        return text + tail
+    both = style.number(100 * contrast["share_reached_both"])  # the minutes are of these pairs only
+    only = f"only {who}" if who == "without" else f"only in {who}"
+    return f"{text} in {both} %, never in {style.number(100 * never)} %, {only} in {style.number(100 * largest)} % of runs"
 
 
 # ---------------------------------------------------------------- more than two arms

@@ -6,18 +6,30 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from thermosim.cooling import from_spec
+from thermosim import cautions
+from thermosim.constants import LATENT_HEAT_SWEAT, SPECIFIC_HEAT_WATER
+from thermosim.cooling import flatten_cooling, from_spec
 from thermosim.dataset import SIDES, labelled, version
 from thermosim.engine import batch as columns
 from thermosim.engine import integrate as kernel
+from thermosim.engine import nodes as n
+from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, POURED
 from thermosim.errors import InputError, NumericalFailure
-from thermosim.parameters import value
+from thermosim.inputs.flat import runner_record
+from thermosim.parameters import SEGMENTS, value
 from thermosim.story import SITES, prepare_session, simulate_session
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
 
 BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 CONTRAST_MIN = 45.0
 LARGEST_BOOK_ERROR = 1e-6
+TENTH_K = 0.1  # what minutes at the limit are told for
+# When the heat balance gives no reason for a device (our choice; half of what a rectal probe tells apart, and less).
+SMALL_K, SMALLEST_K = 0.05, 0.02
+RARELY = 0.05  # share of runs that may reach the limit where it is not near
+LIMITED_S = 60.0  # the air or the sweat rate limits the balance for longer than this: not compensable
+FEELING_SEGMENTS = ("head", "face", "neck")
+MELTS_AS_ICE_K, WATER_LIKE = 0.5, 0.02  # a filling this near to water's melting point and heat capacity is water
 
 
 class Comparison(NamedTuple):
@@ -91,8 +103,9 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         for variant, batch in zip(session.variants, batches, strict=True)
     ]
     contrasts = [_contrast_entry(session, k, drawn, batches, arms, at_min) for k in range(1, len(batches))]
-    for entry, contrast in zip(variants[1:], contrasts, strict=True):
-        contrast["flags"] = _flags(entry, contrast)
+    for k, contrast in enumerate(contrasts, start=1):
+        contrast["flags"] = _flags(variants[k], contrast)
+        contrast.update(_reason(session, session.variants[k], arms[0], variants[0], contrast))
     result = {
         "limit_C": session.core_limit_C,
         "limit_site": session.limit_site,
@@ -172,9 +185,26 @@ def heat_through_devices(batch) -> np.ndarray:
     return batch.traces[:, :, columns.T_FROM_SKIN] + batch.traces[:, :, columns.T_RUN_OFF]
 
 
+def ceiling_parts_K(batch, mass_kg) -> dict[str, np.ndarray]:
+    """What could be paid for, in fall of mean body temperature [K], by member and time.
+
+    Returns
+    -------
+    dict
+        ``joules``: heat that the devices took. ``wetting``: all water that landed on the skin, if it evaporated there.
+        ``shade``: sun kept off.
+    """
+    capacity = np.asarray(mass_kg)[:, None] * BODY_HEAT_J_KGK
+    return {
+        "joules": heat_through_devices(batch) / capacity,
+        "wetting": LATENT_HEAT_SWEAT * batch.traces[:, :, columns.T_LANDED] / capacity,
+        "shade": batch.traces[:, :, columns.T_SHADED] / capacity,
+    }
+
+
 def ceiling_K(batch, mass_kg) -> np.ndarray:
-    """Largest fall of mean body temperature that the device's joules could pay for [K], by member and time."""
-    return heat_through_devices(batch) / (np.asarray(mass_kg)[:, None] * BODY_HEAT_J_KGK)
+    """Largest fall of mean body temperature that the devices' joules could pay for [K], by member and time."""
+    return ceiling_parts_K(batch, mass_kg)["joules"]
 
 
 def _coldest_skin_C(variant, batch) -> np.ndarray:
@@ -187,7 +217,31 @@ def _coldest_skin_C(variant, batch) -> np.ndarray:
     return batch.traces[:, worn, columns.T_PATCH_C].min(axis=1)
 
 
-def _device_entry(variant, drawn, batch) -> dict:
+def rows_of_variant(session, variant) -> tuple[np.ndarray, list[str]]:
+    """Return the device rows of a variant on the runner as given, and one name a device."""
+    worn = [from_spec(spec) for spec in variant.cooling]
+    area_m2 = runner_record(session.runner)[0]["area_m2"]
+    rows, _, names = flatten_cooling(worn, area_m2, float(session.effort.end_s[-1]))
+    return rows, names
+
+
+def used_kg(rows, batch) -> tuple[np.ndarray, np.ndarray]:
+    """Return the ice and the water that went into each row up to the end, refills included [kg].
+
+    Ice is the frozen part of the charges, water their liquid part; fillings that are not water are neither.
+    """
+    charged = np.array(
+        [np.median(batch.states[:, n.BASE + r * n.ROW_SIZE + n.ROW_CHARGED_KG]) for r in range(rows.size)]
+    )
+    is_water = np.abs(rows["liquid_J_kgK"] / SPECIFIC_HEAT_WATER - 1.0) < WATER_LIKE
+    cold = (rows["charge_kg"] > 0.0) & (rows["latent_J_kg"] > 0.0) & (rows["charge_C"] <= rows["melt_low_C"])
+    frozen = np.where(cold, rows["ice_share"], 0.0)
+    is_ice = is_water & (np.abs(rows["melt_low_C"]) <= MELTS_AS_ICE_K)
+    return charged * frozen * is_ice, charged * (1.0 - frozen) * is_water
+
+
+def _device_entry(session, variant, drawn, batch) -> dict:
+    ice_kg, water_kg = used_kg(rows_of_variant(session, variant)[0], batch)
     last, melted = batch.traces[:, -1], _melted_min(batch)
     skin, air = (
         _until_melted(batch, melted, columns.T_FROM_SKIN),
@@ -196,14 +250,19 @@ def _device_entry(variant, drawn, batch) -> dict:
     taken = skin + air + _until_melted(batch, melted, columns.T_FROM_VAPOUR)
     useful = np.divide(skin, taken, out=np.full_like(taken, np.nan), where=taken > 0.0)
     return {
-        "heat_from_skin_kJ": interval(last[:, columns.T_FROM_SKIN] / 1e3),
+        "heat_from_skin_kJ": interval(heat_through_devices(batch)[:, -1] / 1e3),
         "heat_from_air_kJ": interval((last[:, columns.T_FROM_AIR] + last[:, columns.T_FROM_VAPOUR]) / 1e3),
         "heat_by_drips_kJ": interval(last[:, columns.T_RUN_OFF] / 1e3),
         "condensed_g": interval(last[:, columns.T_CONDENSED] * 1e3),
         "melted_at_min": interval(melted),
         "useful_share": interval(useful),
+        "ice_used_kg": round(float(ice_kg.sum()), 6),
+        "water_used_kg": round(float(water_kg.sum()), 6),
         "coldest_skin_C": interval(_coldest_skin_C(variant, batch)),
         "ceiling_K": interval(ceiling_K(batch, drawn.runners["mass_kg"])[:, -1]),
+        "ceiling_parts_K": {
+            name: interval(part[:, -1]) for name, part in ceiling_parts_K(batch, drawn.runners["mass_kg"]).items()
+        },
     }
 
 
@@ -216,7 +275,7 @@ def _variant_entry(session, variant, drawn: Members, batch) -> dict:
         "share_never": float(np.isinf(reached).mean()),
         "heart_rate_at_end_bpm": interval(batch.summaries[:, kernel.S_HEART_END]),
         "sweat_loss_L": interval(batch.summaries[:, kernel.S_SWEAT]),
-        "device": _device_entry(variant, drawn, batch) if variant.cooling else None,
+        "device": _device_entry(session, variant, drawn, batch) if variant.cooling else None,
     }
 
 
@@ -227,6 +286,7 @@ def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:
     heart = other.traces[:, at, columns.T_HEART] - base.traces[:, at, columns.T_HEART]
     first, second = _times_to_limit(base), _times_to_limit(other)
     both = np.isfinite(first) & np.isfinite(second)
+    rate_K_min = 60.0 * base.summaries[:, kernel.S_CORE_RATE_AT_LIMIT]
     books = books_between(arms[0], arms[k], session.runner.mass_kg)
     return {
         "name": session.variants[k].name,
@@ -234,17 +294,62 @@ def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:
         "at_min": float(base.time_s[at] / 60.0),
         "core_difference_K": interval(core),
         "heart_rate_difference_bpm": interval(heart),
+        "sweat_saved_L": interval(base.summaries[:, kernel.S_SWEAT] - other.summaries[:, kernel.S_SWEAT]),
         "time_to_limit_difference_min": interval(second[both] - first[both]) if both.any() else None,
         "share_never_both": float((np.isinf(first) & np.isinf(second)).mean()),
         "share_reached_both": float(both.mean()),
         "share_only_against": float((np.isfinite(first) & np.isinf(second)).mean()),
         "share_only_name": float((np.isinf(first) & np.isfinite(second)).mean()),
-        "core_rate_at_limit_K_min": interval(60.0 * base.summaries[:, kernel.S_CORE_RATE_AT_LIMIT]),
+        "core_rate_at_limit_K_min": interval(rate_K_min),
+        "minutes_per_tenth_K": interval(TENTH_K / rate_K_min[rate_K_min > 0.0]),
         "ceiling_at_min_K": interval(ceiling_K(other, drawn.runners["mass_kg"])[:, at]),
         "books_kJ": books["terms_kJ"],
         "mean_body_difference_K": books["mean_body_difference_K"],
         "ceiling_end_K": books["ceiling_K"],
+        "explicit_end_K": books["explicit_K"],
     }
+
+
+def _reason(session, variant, first_run, first_entry, contrast) -> dict:
+    """Return what is said beyond the numbers: no reason in the heat balance, or what trials saw beside the minutes.
+
+    ``no_reason`` is for a first arm that stays below its limit in air that takes its sweat, and a contrast too small to
+    matter; the smaller, the more runs of the ensemble may reach the limit. Otherwise ``hazard`` and ``behaviour`` go with
+    a device that the skin can feel. None is not said.
+    """
+    feels = _what_is_felt(session, variant)
+    said = {"no_reason": None, "hazard": None, "behaviour": None}
+    if not variant.cooling:
+        return said
+    core, rarely = contrast["core_difference_K"], first_entry["share_never"] >= 1.0 - RARELY
+    compensable = _longest_limited_s(first_run) <= LIMITED_S
+    below = float(first_run.core_temperature.max()) < session.core_limit_C
+    small = abs(core["median"]) < SMALL_K
+    smallest = abs(core["median"]) < SMALLEST_K and max(-core["low"], core["high"]) < SMALL_K
+    if compensable and below and ((rarely and small) or smallest):
+        said["no_reason"] = cautions.NO_REASON.format(name=variant.name)
+    elif feels and not (compensable and rarely):
+        trials = cautions.TRIALS_OF_NECK_COOLING if feels == "neck" else cautions.TRIALS_OF_COOLING
+        said.update(hazard=cautions.LONGER_IS_NOT_COOLER, behaviour=trials)
+    return said
+
+
+def _what_is_felt(session, variant) -> str:
+    """Return 'neck' for a device on head, face or neck, 'skin' for one elsewhere on the skin, or nothing."""
+    rows = rows_of_variant(session, variant)[0]
+    felt = [row for row in rows if row["place"] != IN_STOMACH and (row["place"] != ON_SKIN or row["contact_W_m2K"] > 0.0)]
+    if any(row["place"] in (ON_SKIN, POURED, BATH) and SEGMENTS[row["segment"]] in FEELING_SEGMENTS for row in felt):
+        return "neck"
+    return "skin" if felt else ""
+
+
+def _longest_limited_s(ds) -> float:
+    """Return for how long at most the air or the sweat rate limits the balance of a run without a break [s]."""
+    longest, since = 0.0, None
+    for time_s, limited in zip(ds.time.values, ds.limited_by.values, strict=True):
+        since = None if not limited else time_s if since is None else since
+        longest = longest if since is None else max(longest, float(time_s - since))
+    return longest
 
 
 def books_between(base: xr.Dataset, other: xr.Dataset, mass_kg: float) -> dict:
@@ -264,27 +369,36 @@ def books_between(base: xr.Dataset, other: xr.Dataset, mass_kg: float) -> dict:
             f"The books of {base.attrs['variant']} and {other.attrs['variant']} differ by {unexplained:.1f} J more "
             "than their terms explain. Please report this with the session file."
         )
-    removed = other.attrs["heat_through_devices_J"] - base.attrs["heat_through_devices_J"]
+    paying = ("heat_through_devices_J", "wetting_J", "sun_kept_off_J")
+    joules, wetting, shade = (
+        (other.attrs[name] - base.attrs[name]) / (mass_kg * BODY_HEAT_J_KGK) for name in paying
+    )
     return {
         "terms_kJ": {**dict(zip(names, (terms / 1e3).tolist(), strict=True)), "stored": stored / 1e3},
         "mean_body_difference_K": float(other.mean_body_temperature[-1] - base.mean_body_temperature[-1]),
-        "ceiling_K": removed / (mass_kg * BODY_HEAT_J_KGK),
+        "ceiling_K": joules,
+        "explicit_K": wetting + shade,
     }
 
 
 def _flags(entry, contrast) -> list[str]:
-    """Sentences where an arm moved by more than the device's joules can pay for; the term that did it is named."""
-    found, ceiling = [], abs(contrast["ceiling_end_K"])
+    """Sentences where an arm moved by more than can be paid for; the term that did it is named.
+
+    A fall is paid for by the device's joules, by its water if that dried on the skin, and by its shade; a rise by its
+    joules alone.
+    """
+    if not entry["device"]:
+        return []
     books = {
         name: number for name, number in contrast["books_kJ"].items() if name not in ("stored", "devices")
     }
     biggest = max(books, key=lambda name: abs(books[name])).replace("_", " ")
-    if entry["device"] and abs(contrast["mean_body_difference_K"]) > ceiling:
-        found.append(
-            f"Mean body moves by more than the ceiling of {ceiling:.2f} K; the term that did it: {biggest}."
-        )
-    core = contrast["core_difference_K"]["median"]
-    if entry["device"] and abs(core) > contrast["ceiling_at_min_K"]["median"]:
+    found, joules, more = [], abs(contrast["ceiling_end_K"]), contrast["explicit_end_K"]
+    body, core = contrast["mean_body_difference_K"], contrast["core_difference_K"]["median"]
+    if not -joules - more <= body <= joules:
+        found.append(f"Mean body moves by more than the ceiling of {joules:.2f} K; the term that did it: {biggest}.")
+    joules = abs(contrast["ceiling_at_min_K"]["median"])
+    if not -joules - more <= core <= joules:
         found.append(
             f"Core moves by more than the ceiling; the term that did it: {biggest}, or heat moved between tissues."
         )

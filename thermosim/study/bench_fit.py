@@ -1,0 +1,252 @@
+"""Fit of a device card to bench readings: which of its numbers the scales can tell, and how well."""
+
+import dataclasses
+import math
+from typing import NamedTuple
+
+import numpy as np
+from scipy.optimize import least_squares
+from scipy.stats import t as student
+
+from thermosim.cooling.cards import kind_of
+from thermosim.cooling.rows import rows_of
+from thermosim.engine.records import ON_SKIN
+from thermosim.errors import InputError
+from thermosim.inputs.mass_readings import MassRun
+from thermosim.physics.air import dew_point, saturation_pressure
+from thermosim.study.bench import Alone, Rest, alone
+
+# Field of a kind -> what it stands for in the fit; a kind has at most one of each.
+CONTACT = ("contact_conductance_W_m2K", "contact_W_m2K")
+OUTER = ("cover_resistance_m2K_W", "cap_resistance_m2K_W", "outer_resistance_m2K_W")
+HELD = ("held_water_kg",)
+AIR = "air_factor"
+AIR_SD = 0.2  # the convective coefficient of a small thing in a room is known to about a fifth; own estimate
+CONFIDENCE = 0.90
+UNTOLD_SHARE = 0.5  # an interval that covers more than this of the card's range tells nothing
+FINEST_SCALE_G = 0.1
+STEP = 0.02  # of finite differences, in the coordinates of the fit
+RISE_ALLOWED_G = 2.0  # in scale resolutions
+_COLUMNS = ("mass_kg", "dripped_kg", "ice_left_kg")
+
+
+class Coordinate(NamedTuple):
+    """A number that is fitted: a field or the factor on the air side, as its logarithm or as it is."""
+
+    name: str
+    start: float
+    low: float
+    high: float
+    logarithm: bool
+
+    def inward(self, value: float) -> float:
+        """Return the coordinate of a value."""
+        return math.log(value) if self.logarithm else value
+
+    def outward(self, coordinate: float) -> float:
+        """Return the value of a coordinate."""
+        return math.exp(coordinate) if self.logarithm else coordinate
+
+
+class Bench(NamedTuple):
+    """All that a fit needs: the device as described, the runs, their rooms."""
+
+    device: object
+    runs: tuple[MassRun, ...]
+    rests: tuple[Rest, ...]
+    resolution_kg: float
+    drips_counted: tuple[bool, ...]
+    insulation_W_m2K: float
+
+
+class Fitted(NamedTuple):
+    """A fit: coordinates, where they ended, their covariance, what was left over."""
+
+    coordinates: tuple[Coordinate, ...]
+    centre: np.ndarray
+    covariance: np.ndarray
+    freedom: int
+    rmse_kg: float
+    told: dict[str, bool]
+
+    @property
+    def quantile(self) -> float:
+        """Half-width of the 90 % interval in standard errors."""
+        return float(student.ppf(0.5 + 0.5 * CONFIDENCE, max(self.freedom, 1)))
+
+    def interval(self, name: str) -> tuple[float, float, float]:
+        """Return value, low and high of a fitted number, inside what is allowed."""
+        k = [one.name for one in self.coordinates].index(name)
+        one, wide = self.coordinates[k], self.quantile * math.sqrt(self.covariance[k, k])
+        ends = (one.outward(np.clip(self.centre[k] + side * wide, one.inward(one.low), one.inward(one.high))) for side in (-1, 1))
+        return (one.outward(self.centre[k]), *ends)
+
+
+def fit_bench(bench: Bench) -> Fitted:
+    """Fit contact, outer side and held water to the readings of all runs together.
+
+    Least squares on masses, each run about its own mean (so that the tare does not count), on what dripped and on ice
+    left; the coefficient of the air side is free within a fifth. Intervals are those of the linearised problem, with
+    the rounding of the scale as error, or what is left over where that is more.
+
+    Parameters
+    ----------
+    bench : Bench
+
+    Returns
+    -------
+    Fitted
+
+    Raises
+    ------
+    InputError
+        A kind that lies on no skin, more ice left than was loaded, or masses that rise where no dew can form.
+    """
+    check_bench(bench)
+    coordinates = coordinates_of(bench.device)
+    begin = np.array([one.inward(one.start) for one in coordinates])
+    low, high = (np.array([one.inward(getattr(one, end)) for one in coordinates]) for end in ("low", "high"))
+    error_kg = max(bench.resolution_kg, 1e-3 * FINEST_SCALE_G) / math.sqrt(12.0)
+
+    def residuals(point):
+        return np.concatenate([left_over(bench, coordinates, point) / error_kg, _prior(coordinates, point)])
+
+    found = least_squares(residuals, np.clip(begin, low + 1e-6, high - 1e-6), bounds=(low, high), diff_step=STEP / 2,
+                          x_scale=high - low)  # fmt: skip
+    slopes = np.column_stack([_slope(residuals, found.x, k) for k in range(begin.size)])
+    data = found.fun[: -_prior(coordinates, found.x).size]
+    freedom = int(data.size - len(coordinates) - _tares(bench))
+    spread = max(1.0, float((data**2).sum()) / max(freedom, 1))
+    weights = np.r_[np.full(data.size, 1.0 / spread), np.ones(len(found.fun) - data.size)]
+    weak = np.diag(1.0 / (high - low) ** 2)  # what nothing tells is as wide as what is allowed
+    covariance = np.linalg.inv(slopes.T @ (weights[:, None] * slopes) + weak)
+    fitted = Fitted(tuple(coordinates), found.x, covariance, freedom, float(np.sqrt((data**2).mean()) * error_kg), {})
+    told = {one.name: _told(fitted, k) for k, one in enumerate(coordinates)}
+    return fitted._replace(told=told)
+
+
+def check_bench(bench: Bench) -> None:
+    """Refuse what no device could have done."""
+    rows = rows_of(bench.device)
+    if (rows["place"] != ON_SKIN).any():
+        raise InputError(f"is {bench.device.name!r}, allowed are devices that lie on skin: collars, caps, vests, pockets, cloths",
+                         field="kind", remedy="weigh a device that is worn")  # fmt: skip
+    loaded, coldest = float(rows["charge_kg"].sum()), float(rows["charge_C"].min())
+    for run, rest in zip(bench.runs, bench.rests, strict=True):
+        if run.ice_left_kg is not None and np.nanmax(run.ice_left_kg) > loaded + bench.resolution_kg:
+            k = int(np.nanargmax(run.ice_left_kg))
+            raise run.refuse(k, "ice_left_kg", f"is {run.ice_left_kg[k]:g} kg, but {loaded:g} kg was loaded",
+                             "correct the reading, or say what was loaded, e.g. --kind ice_collar:ice_kg=0.3")  # fmt: skip
+        vapour_kPa = float(rest.piece["vapour_kPa_0"][0])
+        dry = vapour_kPa <= 0.0 or vapour_kPa < saturation_pressure(coldest)
+        if dry and not (run.on == "skin" and rows["wicks"].any()):
+            _refuse_rise(run, bench.resolution_kg, vapour_kPa, coldest)
+
+
+def _refuse_rise(run: MassRun, resolution_kg: float, vapour_kPa: float, coldest_C: float) -> None:
+    """Refuse a mass that rises above the lowest before it where the air has no water to give."""
+    rises = run.mass_kg - np.minimum.accumulate(run.mass_kg)
+    k = int(np.argmax(rises))
+    if rises[k] > RISE_ALLOWED_G * resolution_kg + 1e-9:
+        dew = f"its dew point is {dew_point(vapour_kPa):.1f} °C" if vapour_kPa > 0.01 else "it is dry"
+        raise run.refuse(k, "mass_kg", f"is {run.mass_kg[k]:g} kg, {1e3 * rises[k]:.3g} g more than before, but no dew can form "
+                         f"from this air on a device of {coldest_C:g} °C ({dew})",
+                         "check the scales, the room's humidity, or whether water was added")  # fmt: skip
+
+
+def coordinates_of(device) -> list[Coordinate]:
+    """Return what can be fitted of a device: fields of its card that change its rows, then the air side."""
+    card, plain, found = kind_of(_kind_name(device)).card, rows_of(device), []
+    for names, logarithm in ((CONTACT, True), (OUTER, True), (HELD, False)):
+        for name in names:
+            entry = card.get(name)
+            if entry is None or not hasattr(device, name):
+                continue
+            start = float(getattr(device, name))
+            other = entry.high if start < entry.high else entry.low
+            if (rows_of(dataclasses.replace(device, **{name: other})) == plain).all():
+                continue  # e.g. the cover of a bare collar
+            found.append(Coordinate(name, start, entry.low, entry.high, logarithm))
+    return [*found, Coordinate(AIR, 1.0, math.exp(-4.0 * AIR_SD), math.exp(4.0 * AIR_SD), True)]
+
+
+def _kind_name(device) -> str:
+    from thermosim.cooling.kinds import KINDS
+
+    return next(name for name, kind in KINDS.items() if type(device) is kind)
+
+
+def device_at(bench: Bench, coordinates, point):
+    """Return the device, and the factor on its air side, at a point of the fit."""
+    values = {one.name: one.outward(place) for one, place in zip(coordinates, point, strict=True)}
+    factor = values.pop(AIR)
+    return dataclasses.replace(bench.device, **values), factor
+
+
+def run_at(bench: Bench, k: int, coordinates, point, times_s) -> Alone:
+    """Return what the device does in run ``k`` at a point of the fit."""
+    device, factor = device_at(bench, coordinates, point)
+    run = bench.runs[k]
+    if run.on == "dummy":
+        return alone(rows_of(device), bench.rests[k], times_s, insulation_W_m2K=bench.insulation_W_m2K, air_factor=factor)
+    return alone(rows_of(device), bench.rests[k], times_s, skin_C=measured_skin(run, times_s), air_factor=factor)
+
+
+def measured_skin(run: MassRun, times_s) -> np.ndarray | None:
+    """Return the skin under the device that was measured, at other times [°C]; None where it was not."""
+    if run.skin_temperature_C is None:
+        return None
+    there = ~np.isnan(run.skin_temperature_C)
+    return np.interp(times_s, 60.0 * run.time_min[there], run.skin_temperature_C[there])
+
+
+def left_over(bench: Bench, coordinates, point) -> np.ndarray:
+    """Return reading less model for every reading [kg]; masses and drips of a run about their own mean."""
+    found = []
+    for k, run in enumerate(bench.runs):
+        # a run whose first reading is late still began with a fresh device
+        times = np.unique(np.r_[0.0, 60.0 * run.time_min])
+        seen = run_at(bench, k, coordinates, point, times)
+        at = np.searchsorted(times, 60.0 * run.time_min)
+        mass = seen.mass_kg + (seen.dripped_kg if bench.drips_counted[k] else 0.0)
+        for column, model in zip(_COLUMNS, (mass, seen.dripped_kg, seen.ice_kg), strict=True):
+            readings = getattr(run, column)
+            if readings is None:
+                continue
+            there = ~np.isnan(readings)
+            off = readings[there] - model[at][there]
+            found.append(off - off.mean() if column == "mass_kg" else off)
+    return np.concatenate(found)
+
+
+def _tares(bench: Bench) -> int:
+    return len(bench.runs)
+
+
+def _prior(coordinates, point) -> np.ndarray:
+    return np.array([place / AIR_SD for one, place in zip(coordinates, point, strict=True) if one.name == AIR])
+
+
+def _slope(function, point, k: int) -> np.ndarray:
+    aside = np.zeros(point.size)
+    aside[k] = STEP
+    return (function(point + aside) - function(point - aside)) / (2.0 * STEP)
+
+
+def _told(fitted: Fitted, k: int) -> bool:
+    """Return whether the readings tell a number: its interval leaves out most of what is allowed."""
+    one = fitted.coordinates[k]
+    value, low, high = fitted.interval(one.name)
+    if one.name == AIR:
+        return True
+    whole = one.inward(one.high) - one.inward(one.low)
+    return (one.inward(high) - one.inward(low)) / whole < UNTOLD_SHARE
+
+
+def resolution_of(runs) -> float:
+    """Return the step of the scale [kg] that the readings show: the coarsest that all of them are multiples of."""
+    grams = np.concatenate([np.round(1e3 * run.mass_kg, 3) for run in runs])
+    for step in (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1):
+        if np.allclose(np.round(grams / step) * step, grams, atol=1e-6) and np.unique(grams).size > 1:
+            return 1e-3 * step
+    return 1e-3 * FINEST_SCALE_G
