@@ -2,21 +2,24 @@
 
 ::
 
-    python benchmarks/validation.py [--write]
+    python benchmarks/validation.py --write
 
-Without ``--write`` it says what it would write. About two minutes on 2 cores.
+This one command makes the whole page; ``thermosim evidence --out FILE.md`` writes the first of its three parts only. Without
+``--write`` it says what it would write. About two minutes on 2 cores.
 """
 
 import subprocess
 import sys
 from pathlib import Path
 
+from thermosim.evidence.calibrated_file import outdated
 from thermosim.evidence.chapter import validation_chapter
 from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.run_cases import evidence_rows
 from thermosim.evidence.spread import spread_chapter, spread_rows
 from thermosim.evidence.weather_pace import pace_sweep, weather_chapter
 
+COMMAND = "python benchmarks/validation.py --write"
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 
 
@@ -24,7 +27,7 @@ def main() -> None:
     """Run everything that the validation chapter stands on; write it."""
     cases = read_cases()
     parts = [
-        validation_chapter(evidence_rows(cases)),
+        validation_chapter(evidence_rows(cases), command=COMMAND, warning=outdated()),
         spread_chapter(spread_rows(cases)),
         weather_chapter(pace_sweep()),
     ]

@@ -16,7 +16,9 @@ from thermosim.cli import main as entry
 ROOT = Path(__file__).resolve().parents[1]
 PAGE = (ROOT / "docs" / "cases.md").read_text(encoding="utf-8")
 EXAMPLE, NOT_MODELLED = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-CASE_KEYS = "id source status quantity unit measured sd predicted predicted_low predicted_high error inside role".split()
+CASE_KEYS = (
+    "id source status quantity unit measured measured_kind sd predicted predicted_low predicted_high error inside role".split()
+)
 FIGURES = {"n", "rmse", "bias", "inside_share", "inputs_known"}
 ROLES = {"fitted", "left_out", "never_fitted"}
 KEYS = {"cases", "pooled", "misses", "not_modelled", "extrapolated", "cautions"}

@@ -45,7 +45,8 @@ def test_head_source_people(example):
         assumed=("body_fat_pct", "heat_days"),
     )  # fmt: skip
     assert example.subjects.economy_factor is None
-    assert [(b.name, b.low, b.value, b.high) for b in example.blanks] == [("fan", 0.3, 1.0, 2.5), ("ice", 0.2, 0.4, 0.6)]
+    assert [(b.name, b.low, b.value, b.high) for b in example.blanks] == [("fan", 0.3, 1.0, 2.5), ("ice", 0.2, 0.4, 0.6),
+                                                                          ("contact", 10, 20, 40)]  # fmt: skip
 
 
 def test_variants_replace_subjects_only_where_they_say_so(example):
@@ -76,7 +77,11 @@ def test_phases(example):
 
 def test_cooling(example):
     _, humid, drink = example.variants
-    assert humid.cooling == (c.Cooling(kind="bath", temperature_C=16, segments="to_chest", contact_W_m2K=200, phase="pool"),)
+    assert humid.cooling == (
+        c.Cooling(kind="bath", temperature_C=16, segments="to_chest", contact_W_m2K=200, phase="pool"),
+        c.DeviceWorn(device="ice_vest", phase="run", from_min=5, to_min=30,
+                     own={"melt_C": 15, "latent_J_kg": 190e3, "contact_conductance_W_m2K": "?contact"}),
+    )  # fmt: skip
     assert drink.cooling == (
         c.Cooling(kind="drink", mass_g_kg=7.5, temperature_C=0, ice_share="?ice", at_min=(0, 10, 20, 30)),
         c.Cooling(kind="water_on_skin", mass_kg=0.25, temperature_C=15, segments=("head", "neck", "back"), at_min=(5, 25)),
@@ -89,7 +94,8 @@ def test_measured_and_comparisons(example):
     assert change.read == c.Read(quantity="rectal_temperature", read="change", phase="run", at_min=40)
     assert (change.value, change.sd, change.unit, change.tolerance, change.score, change.n) == (1.3, 0.3, "K", 0.3, True, 9)
     assert rate.read == c.Read(quantity="sweat_loss", read="rate", from_min=10, to_min=40) and rate.sd is None
-    (heart,) = humid.measured
+    heat, heart = humid.measured
+    assert heat.read == c.Read(quantity="device_heat_from_skin_W", read="mean", phase="run", from_min=5, to_min=30)
     assert heart.read.read == "value" and not heart.score and heart.n == 8  # of this variant
     (contrast,), (slope,), (order,), (limit,) = example.contrasts, example.slopes, example.orders, example.climate_limits
     assert (contrast.variant, contrast.against, contrast.measured.value) == ("humid, drink", "humid", -0.4)
@@ -101,7 +107,7 @@ def test_measured_and_comparisons(example):
 
 def test_outcomes(example):
     found = example.outcomes()
-    assert [one.kind for one in found] == [*["measured"] * 3, "contrast", "slope", "order", "climate_limit", "law"]
+    assert [one.kind for one in found] == [*["measured"] * 4, "contrast", "slope", "order", "climate_limit", "law"]
     assert found[0].id == "K1/dry/rectal_temperature change, run, at 40 min"
     assert found[-1].id == "K1/convection at running speed"
     assert len({one.id for one in found}) == len(found)
@@ -116,6 +122,8 @@ def test_blanks_are_filled(example):
     centre, other = example.filled(), example.filled({"fan": 2.5})
     assert not centre.blanks and centre.variants[0].phases[0].air_speed_m_s == 1.0
     assert centre.variants[2].cooling[0].ice_share == 0.4
+    assert centre.variants[1].cooling[1].own["contact_conductance_W_m2K"] == 20.0
+    assert example.filled({"contact": 35.0}).variants[1].cooling[1].own["contact_conductance_W_m2K"] == 35.0
     assert [variant.phases[0].air_speed_m_s for variant in other.variants] == [2.5, 2.5, 0.1]
     assert other.variants[2] == centre.variants[2]
     with pytest.raises(InputError, match="fam is not a known field; did you mean fan"):
@@ -250,7 +258,7 @@ BROKEN = [
     ('[[variant.phase]]\nlabel = "rest before"', '[variant.phase]\nlabel = "rest before"',
      '[[variant.phase]]\nlabel = "run"\nactivity = "run"\nmetabolic_power_W = 900\n', ["is not valid TOML"]),
     # cooling
-    ('kind = "bath"', '§kind = "tub"', None, ["kind is 'tub'", "drink, water_on_skin, bath"]),
+    ('kind = "bath"', '§kind = "tub"', None, ["kind is 'tub'", "drink, water_on_skin, bath, device"]),
     ('phase = "pool"', '§phase = "pond"', None, ["phase is 'pond'", "name of a phase", "known are run, pool"]),
     ('segments = "to_chest"', '§segments = "to_chin"', None, ["segments is 'to_chin'", "to_neck, to_chest"]),
     ('["head", "neck", "back"]', '["head", "nose"]', 'segments = ["head", "nose"]',
@@ -261,14 +269,49 @@ BROKEN = [
      ["at_min has -10 min", "allowed is 0 min or later", "first phase that is not preparation", "leave preparation = true out"]),
     ("at_min = [5, 25]", "§at_min = [-0.5, 25]", None, ["at_min has -0.5 min", "allowed is 0 min or later"]),
     ("at_min = [5, 25]", "§at_min = [5, 40]", None, ["at_min has 40 min", "0 to before 40 min, the clock of the variant"]),
-    ('["head", "neck", "back"]\nat_min = [5, 25]', '["head", "face", "neck", "chest", "back", "hands", "feet", "thighs"]\n'
-     'at_min = [5, 25]\n[[variant.cooling]]\n§kind = "water_on_skin"\nmass_kg = 0.2\ntemperature_C = 9\nat_min = [6]\n'
+    ('["head", "neck", "back"]\nat_min = [5, 25]', '["head", "face", "neck", "chest", "back", "hands", "feet", "thighs",\n'
+     '"abdomen", "upper_arms", "forearms", "lower_legs"]\nat_min = [5, 25]\n[[variant.cooling]]\nkind = "water_on_skin"\n'
+     'mass_kg = 0.2\ntemperature_C = 9\nat_min = [7]\nsegments = ["head", "face", "neck", "chest", "back", "hands", "feet",\n'
+     '"thighs", "abdomen", "upper_arms", "forearms", "lower_legs"]\n[[variant.cooling]]\n§kind = "water_on_skin"\n'
+     'mass_kg = 0.2\ntemperature_C = 9\nat_min = [6]\n'
      'segments = ["head", "face", "neck", "chest", "back", "abdomen", "feet", "thighs"]', None,
-     ["kind makes 17 places on the body", "allowed are 16", "fewer segments"]),
+     ["kind makes 33 places on the body", "allowed are 32", "fewer segments"]),
     ("temperature_C = 0\n", "§temperature_C = 4\n", None, ["temperature_C is 4 °C with ice_share", "up to 0 °C"]),
     ("mass_g_kg = 7.5 ", "mass_kg = 10\n# ", "at_min = [0, 10", ["4 portions of 2.5 kg", "0.001 to 2 kg"]),
     ("mass_kg = 0.25 ", "# ", '[[variant.cooling]]\nkind = "water', ["mass_kg is missing", "0.005 to 10 kg"]),
+    # devices and clothes as numbers
+    ('device = "ice_vest"', '§device = "ice_west"', None,
+     ["device is 'ice_west'", "allowed are ice_collar", "did you mean ice_vest"]),
+    ('device = "ice_vest"\n', "", "[[variant.cooling]]\nkind = \"device\"", ["device is missing"]),
+    ("melt_C = 15", "§melt_C = 50", None, ["melt_C is 50 °C", "allowed is 0 to 34 °C"]),
+    ("melt_C = 15", "§melts_C = 15", None, ["melts_C is not a field of ice_vest", "did you mean 'melt_C'"]),
+    ("melt_C = 15", "§melt_C = [15]", None, ["melt_C is [15]", "allowed is a number, a text, true or false"]),
+    ("melt_C = 15", '§name = "?contact"', None, ["name is '?contact'", "allowed is a blank for filling_kg, melt_C"]),
+    ("melt_C = 15", '§melt_C = "?melting"', None, ["melt_C is '?melting'", 'add [[blank]] with name = "melting"']),
+    ("high = 40\n", "§high = 90\n", None, ["high is 90", "5 to 80 W/m2K", "contact_conductance_W_m2K uses this blank"]),
+    ('phase = "run"                         #', '§phase = "walk" #', None, ["phase is 'walk'", "known are run, pool"]),
+    ("to_min = 30\n\n", "§to_min = 50\n\n", None, ["to_min is 50 min", "up to 40 min, the phase run", "leave it out"]),
+    ("to_min = 30\n\n", "§to_min = 4\n\n", None, ["to_min is 4 min", "the device goes on at 5 min"]),
+    ("to_min = 30\n\n", "§refill_min = [20, 44]\n\n", None, ["refill_min has 44 min", "0 to before 40 min, the phase run"]),
+    ("to_min = 30\n\n", 'to_min = 30\n[[variant.cooling]]\nkind = "device"\ndevice = "cold_towel"\nphase = "run"\n'
+     'segments = ["chest"]\n§contact_area_m2 = 0.4\n\n', None,
+     ["contact_area_m2", "m² of the chest", "allowed is 90 % of it"]),
+    ('phase = "pool"\n\n', 'phase = "pool"\n[[variant.cooling]]\nkind = "device"\ndevice = "sponge"\n§segments = ["nose"]\n\n',
+     None,
+     ["segments is 'nose'", "allowed are head, face, neck"]),
+    ('clothing = "light_kit"', "§clothing = { covered_fraction = 0.9, insulation_clo = 9, vapour_resistance_m2Pa_W = 8 }", None,
+     ["insulation_clo is 9 clo", "allowed is 0 to 4 clo"]),
+    ('clothing = "light_kit"', "§clothing = { covered_fraction = 0.9, insulation_clo = 0.9 }", None,
+     ["vapour_resistance_m2Pa_W is missing", "0 to 200 m²Pa/W"]),
+    ('clothing = "light_kit"', '§clothing = { covered_fraction = 0.9, insulation_clo = 1, vapour_resistance_m2Pa_W = "?w" }',
+     None,
+     ["vapour_resistance_m2Pa_W is '?w'", 'add [[blank]] with name = "w"']),
     # measured
+    ('quantity = "device_heat_from_skin_W"\nread = "mean"', 'quantity = "device_heat_from_skin_W"\n§read = "rate"', None,
+     ["read is rate, which device_heat_from_skin_W does not have", "use value, change or mean"]),
+    ('quantity = "sweat_loss"\nread = "rate"\nfrom_min = 10\nto_min = 40\nvalue = 1.2\nunit = "L/h"',
+     '§quantity = "device_heat_from_skin_W"\nread = "mean"\nvalue = 60\nunit = "W"', None,
+     ["which needs cooling", "the variant 'dry' has none"]),
     ('quantity = "sweat_loss"', '§quantity = "sweat"', None, ["quantity is 'sweat'", "allowed are core_temperature"]),
     ('read = "rate"', '§read = "slope"', None, ["read is 'slope'", "value, change, rate, mean, time_to, onset"]),
     ("from_min = 10\n", "§at_min = 5\nfrom_min = 10\n", None, ["at_min is 5", "with read rate"]),

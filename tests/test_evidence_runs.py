@@ -168,9 +168,9 @@ def cycling(name="one", heat=500, minutes=10, air=25, fan=1.0):
 def make(tmp_path):
     """Read a case from text, as a user's file is read."""
 
-    def made(text: str) -> c.Case:
+    def made(text: str, clothing: str = 'clothing = "shorts_and_shoes"') -> c.Case:
         path = tmp_path / "made.case.toml"
-        path.write_text(HEAD + text, encoding="utf-8")
+        path.write_text(HEAD.replace('clothing = "shorts_and_shoes"', clothing) + text, encoding="utf-8")
         return read_case(path)
 
     return made
@@ -290,6 +290,57 @@ def test_a_bath_before_the_clock_then_the_wanted_start(make):
     assert warm.trajectory.states[0, n.BLOOD] == pytest.approx(36.4, abs=1e-9)
     assert run.trajectory.diagnostics[0, D_SKIN] < warm.trajectory.diagnostics[0, D_SKIN] - 3.0  # the bath is still felt
     assert run.before.time_s[-1] == 1200.0
+
+
+VEST = """
+[[variant.cooling]]
+kind = "device"
+device = "ice_vest"
+contact_conductance_W_m2K = "?fan"
+phase = "{phase}"
+from_min = {on}
+"""
+
+
+def test_heat_into_a_device_is_conductance_times_difference(make):
+    """Ice of 0 °C under 0.28 m² at 10 W/m²K: read between two minutes, it is what the skin below it says; none before."""
+    text = BLANK.replace("0.5", "5").replace("1.5", "10").replace("6.0", "15") + cycling(minutes=20, air=35, fan=1.5)
+    vest = VEST.format(phase="cycle", on=10)
+    heat = measured(quantity="device_heat_from_skin_W", read="mean", value=90, unit="W")
+    run = first_run(make(text + vest + heat))
+    times, states = run.trajectory.time_s, run.trajectory.states
+    patches = [states[:, n.BASE + k * n.ROW_SIZE + n.PATCH_C] for k in range(run.rows.size)]
+    watts = sum(10.0 * 0.28 * share * patch for share, patch in zip((0.45, 0.45, 0.10), patches, strict=True))
+    late = times >= 660.0
+    by_hand = np.trapezoid(watts[late], times[late]) / 540.0
+    found = read_run(run, c.Read(quantity="device_heat_from_skin_W", read="mean", from_min=11, to_min=20))
+    assert found == pytest.approx(by_hand, rel=2e-3) and 60.0 < found < 110.0
+    assert read_run(run, c.Read(quantity="device_heat_from_skin_W", read="mean", to_min=10)) == 0.0
+    assert read_run(run, c.Read(quantity="device_heat_from_skin_W", at_min=15)) == pytest.approx(np.interp(900.0, times, watts))
+    tight = first_run(make(text + vest + heat), fan=15.0)
+    assert read_run(tight, c.Read(quantity="device_heat_from_skin_W", read="mean", from_min=11)) > 1.2 * found
+
+
+def test_a_device_is_worn_in_its_phase_wherever_a_stop_rule_puts_it(make):
+    """Put on two minutes into the rest; the rest begins where the work was stopped. What is drunk takes nothing from the skin."""
+    vest = VEST.format(phase="rest", on=2).replace('"?fan"', "30")
+    drink = '[[variant.cooling]]\nkind = "drink"\nmass_kg = 0.5\ntemperature_C = 2\nat_min = [1]\n'
+    run = first_run(make(STOPPED + RESTING + vest + drink + measured()))
+    on = run.spans[1].start_s + 120.0
+    taken = outcomes.series(run, "device_heat_from_skin_W")
+    times = run.trajectory.time_s
+    assert np.all(taken[times < on - 1.0] == 0.0) and np.all(taken[times > on + 1.0] > 100.0)
+
+
+def test_clothes_as_numbers_reach_the_engine(make):
+    words = "clothing = {{ covered_fraction = 0.8, insulation_clo = 1.0, vapour_resistance_m2Pa_W = {} }}"
+    cloth = cycling(minutes=20, air=35, fan=1.5) + measured()
+    heavy, light = (first_run(make(cloth, words.format(resistance))).runner[0] for resistance in (30, 10))
+    assert heavy["clothing_vapour_m2kPa_W"] == pytest.approx(0.030) and light["clothing_vapour_m2kPa_W"] == pytest.approx(0.010)
+    assert heavy["clothing_resistance_m2K_W"] == pytest.approx(0.155) and np.all(heavy["covered_share"] == 0.8)
+    blank = words.format('"?fan"')
+    case = make(BLANK + cloth, blank)
+    assert first_run(case, fan=6.0).runner[0]["clothing_vapour_m2kPa_W"] == pytest.approx(0.006)
 
 
 def test_slope_is_the_line_of_least_squares(make):
@@ -471,7 +522,7 @@ def test_books_close_in_every_run(monkeypatch):
 
 LISTED = """
 A1 A3 A5 A7 A8 A9 A10 A11 A12 A13 A17 A18 A19 A20 A21 A22 A23 AF1 AF2 AF3 AF4 AF5 AF7 AF8 AF9
-B4 B5 B6 B7 B8 B10 B11 B12 B13 B14 B15 B16 B17 B18 B19 B21 B22 B23 B24 B26 B27 B28 B29 B30 B32 B33 B34 B35 B36
+B4 B5 B6 B7 B8 B10 B11 B12 B13 B14 B15 B16 B17 B18 B19 B20 B21 B22 B23 B24 B26 B27 B28 B29 B30 B32 B33 B34 B35 B36
 C3 C4 C5 C6 C7 C8 C9 C10 C11 C12 C13 C14 C15 C16 D1 D2 D3 D4 D5 D6 D7 D8 D9 D10
 E1 E2 E3 E4 E5 E6 E7 E8 E9 E10 E11 E12 E13 E14 E15 E16 E17 E19 E20 F1 F2 F3 F4 G1 G2 G4 G5
 H1 H2 H3 H4 H5 H6 H7 H8 H9 H10 H11

@@ -1,10 +1,12 @@
 """The evidence table: the rule for inside, pooled figures by hand, JSON, chapter, page and command, from invented rows."""
 
+import dataclasses
 import json
 import math
 import re
 import subprocess
 import sys
+import tomllib
 from itertools import combinations
 from pathlib import Path
 
@@ -13,7 +15,7 @@ import pytest
 from thermosim.cli import evidence as command
 from thermosim.cli import main as entry
 from thermosim.errors import InputError
-from thermosim.evidence import chapter, table
+from thermosim.evidence import calibrated_file, chapter, table
 from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.table import Row, inside
 
@@ -169,14 +171,145 @@ def test_pooled_by_hand():
     assert four(found["other"]["never_fitted"]) == {"n": 1, "rmse": None, "bias": None, "inside_share": 0.0}
 
 
-def test_answer_counts_unseen_first_and_laws_apart():
-    unseen = [r for r in ROWS if r.counts and r.role != "fitted" and r.kind != "law"]
-    assert len(unseen) == 10
+def test_answer_counts_unseen_first_and_what_no_fit_uses_apart():
+    unseen = [r for r in ROWS if r.counts and r.role != "fitted" and r.kind not in ("law", "order")]
+    assert len(unseen) == 9
     text = table.answer(ROWS)
-    assert text.startswith("3 of 10 outcomes that the fit did not see lie inside")
-    assert "3 of 4 that it was fitted to; 2 of 3 checks of laws hold." in text
-    assert table.direction(ROWS) == "Of 3 core misses 2 run hot and 1 cool."
+    assert text.startswith("3 of 9 outcomes that the fit did not see lie inside")
+    assert "3 of 4 that it was fitted to; 0 of 1 orders and 2 of 3 checks of laws hold." in text
+    assert table.direction(ROWS) == "Of 3 core misses among those not seen 2 run hot and 1 cool."
     assert table.answer([]) == "No outcome is scored here."
+
+
+def test_the_fit_is_not_credited_with_orders():
+    """What the first sentence calls fitted is what the calibration takes from the cases, one by one."""
+    from thermosim.evidence.calibrate import scored
+
+    taken = {name for case in read_cases() if case.role == "fitted" for name in scored(case)}
+    rows = [table.row_of(case, one, "fitted", one.measured.value) for case in read_cases() if case.role == "fitted"
+            for one in case.outcomes() if one.kind != "law"]  # fmt: skip
+    assert table.tally(rows, ("fitted",)) == (len(taken), len(taken)) and taken
+    orders = {row.id for row in rows if row.kind == "order"}
+    assert orders and not orders & taken
+    twice = [*rows, *(dataclasses.replace(row, role="left_out", inside=False) for row in rows if row.kind == "order")]
+    assert table.tally(rows, kind="order") == (len(orders), len(orders))
+    assert table.tally(twice, kind="order") == (0, len(orders))  # once each, and only where every prediction holds
+
+
+# --- values that nobody measured --------------------------------------------------------------------------------------
+
+
+def test_a_range_is_said_wherever_the_row_stands(call):
+    middle = row("Z1/one/rectal_temperature change", 1.0, 1.1, measured_kind="range")
+    assert middle.name.endswith("(range)") and "(range)" not in row().name
+    assert [line["read"].endswith("(range)") for line in table.picture_lines([middle, row("Z2/x/heart_rate")])] == [True, False]
+    assert [case["measured_kind"] for case in table.as_json([middle, row()])["cases"]] == ["range", "value"]
+    text = chapter.validation_chapter([middle], reasons={})
+    assert "| Z1 one: rectal change (range) |" in text and "nobody measured it" in text
+    assert command.frame([middle])["measured_kind"].tolist() == ["range"]
+    ROWS.append(middle)
+    try:
+        words = " ".join(call()[1].split())
+    finally:
+        ROWS.remove(middle)
+    assert "nobody measured it" in words and "nobody measured it" not in " ".join(call()[1].split())
+
+
+def test_ranges_of_the_package_are_marked():
+    """Every row whose tolerance is that of a published range says so by its kind."""
+    marked = {one.id for case in read_cases() for one in case.outcomes() if one.measured.measured_kind == "range"}
+    rectal = ("B29/2 °C/{} rate, bath", "B30/to 37.5/{} change, after", "B30/to 38.6/{} change, after",
+              "B18/slurry minus water/{}, run, at 35 min")  # fmt: skip
+    assert {name.format("rectal_temperature") for name in rectal} <= marked
+    said = {one.id for case in read_cases() for one in case.outcomes()
+            if re.search(r"(stated|published|benchmark's) range", one.measured.why)}  # fmt: skip
+    assert said and said <= marked
+
+
+# --- an outdated calibration -----------------------------------------------------------------------------------------
+
+
+def test_an_outdated_calibration_is_told(call, tmp_path, monkeypatch):
+    cases, made = tmp_path / "cases", tmp_path / "calibrated.toml"
+    cases.mkdir()
+    (cases / "a.case.toml").write_text('role = "fitted"\n', encoding="utf-8")
+    (cases / "b.case.toml").write_text('role = "never_fitted"\n', encoding="utf-8")
+    assert calibrated_file.outdated(made, cases) == ""  # nothing was calibrated
+
+    def write(digest):
+        made.write_text(f"# made by `x`, seed 1, at noon, from case files with SHA-256 {digest}...\n", encoding="utf-8")
+
+    before = calibrated_file.hash_of_cases(cases)
+    write(before)
+    assert calibrated_file.outdated(made, cases) == ""
+    (cases / "b.case.toml").write_text('role = "never_fitted"\ntitle = "changed"\n', encoding="utf-8")
+    assert calibrated_file.outdated(made, cases) == ""  # no fit has seen it
+    (cases / "a.case.toml").write_text('role = "fitted"\ntitle = "changed"\n', encoding="utf-8")
+    now = calibrated_file.hash_of_cases(cases)
+    sentence = calibrated_file.outdated(made, cases)
+    assert now != before and before in sentence and now in sentence and "until the calibration is repeated" in sentence
+    made.write_text("# no hash\n", encoding="utf-8")
+    assert "no hash" in calibrated_file.outdated(made, cases)
+    (cases / "b.case.toml").write_text('role = "fitted"\n', encoding="utf-8")
+    assert calibrated_file.hash_of_cases(cases) != now
+
+    for told in (sentence, ""):
+        monkeypatch.setattr(calibrated_file, "outdated", lambda told=told: told)
+        words = " ".join(call()[1].split())
+        assert ("until the calibration is repeated" in words) == bool(told)
+        assert ("until the calibration is repeated" in call("--json")[2].replace("\n", " ")) == bool(told)
+        assert call("--out", tmp_path / "e.md", "--force")[0] == 0
+        assert (f"**Note:** {sentence}" in (tmp_path / "e.md").read_text(encoding="utf-8")) == bool(told)
+
+
+def test_the_committed_calibration_names_its_cases():
+    found = calibrated_file.hash_in_file(calibrated_file.FILE.read_text(encoding="utf-8"))
+    assert re.fullmatch(r"[0-9a-f]{16}", found)
+
+
+# --- the pages that quote it -----------------------------------------------------------------------------------------
+
+
+def quoted(text):
+    """Return ``{quantity: [fitted, known, left out, known]}`` of the table in DEVELOPERS.md."""
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if line.startswith("| ")]
+    titles = [table.GROUPS[group][0] for group in ("core", "core_rate", "skin", "heart_rate", "sweat")]
+    return {cells[0].partition(",")[0]: cells[2:] for cells in rows if len(cells) == 6 and cells[0].partition(",")[0] in titles}
+
+
+def test_developers_quote_the_pooled_figures_of_the_chapter():
+    page = (ROOT / "docs" / "validation.md").read_text(encoding="utf-8")
+    told = quoted((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    assert len(told) == 5
+    for quantity, cells in told.items():
+        for role, rmse, known in (("fitted", cells[0], cells[1]), ("left out", cells[2], cells[3])):
+            line = re.search(rf"^\| {quantity}, \S+ \| {role} \| .*$", page, re.M).group()
+            of_page = [cell.strip() for cell in line.strip("|").split("|")]
+            assert rmse == of_page[3] and known == f"{of_page[7]} (n {of_page[6]})", (quantity, role)
+
+
+def test_the_header_of_the_chapter_names_the_command_that_writes_it():
+    """The whole page has three parts; the command in its header is the one that writes them all."""
+    import validation
+
+    page = (ROOT / "docs" / "validation.md").read_text(encoding="utf-8")
+    assert f"*Written by `{validation.COMMAND}`; do not edit by hand.*" in page.splitlines()
+    for part in ("# Validation", "## Spread between people", "## Weather and performance"):
+        assert part in page
+    alone = chapter.validation_chapter(ROWS)
+    assert f"*Written by `{chapter.COMMAND}`" in alone and "## Spread between people" not in alone
+    script = validation.COMMAND.split()[1]
+    assert (ROOT / script).is_file() and validation.COMMAND in (ROOT / script).read_text(encoding="utf-8")
+
+
+def test_known_misses_name_tests_that_exist():
+    """A line whose test was renamed would hide nothing and guard nothing."""
+    misses = tomllib.loads((ROOT / "tests" / "known_misses.toml").read_text(encoding="utf-8"))["missed"]
+    assert misses
+    for name in misses:
+        file, _, test = name.partition("::")
+        defined = re.findall(r"^def (test_\w+)\(", (ROOT / "tests" / file).read_text(encoding="utf-8"), re.M)
+        assert test.partition("[")[0] in defined, name
 
 
 # --- JSON ----------------------------------------------------------------------------------------------------------
@@ -185,8 +318,8 @@ def test_answer_counts_unseen_first_and_laws_apart():
 def test_json_has_the_promised_keys():
     found = json.loads(json.dumps(command_finite(table.as_json(ROWS)), allow_nan=False))
     assert set(found) == {"cases", "pooled", "misses", "not_modelled", "extrapolated", "cautions"}
-    keys = "id source status quantity unit measured sd predicted predicted_low predicted_high error inside role".split()
-    assert all(list(case) == keys for case in found["cases"]) and len(found["cases"]) == len(ROWS) - 1
+    keys = "id source status quantity unit measured measured_kind sd predicted predicted_low predicted_high error inside role"
+    assert all(list(case) == keys.split() for case in found["cases"]) and len(found["cases"]) == len(ROWS) - 1
     assert {case["role"] for case in found["cases"]} == {"fitted", "left_out", "never_fitted"}
     assert found["not_modelled"] == [{"id": "Z7", "source": SOURCE, "reason": "needs what is not built"}]
     by_id = {case["id"]: case for case in found["cases"]}
@@ -390,6 +523,7 @@ def call(capsys, monkeypatch):
         return ROWS
 
     monkeypatch.setattr("thermosim.evidence.run_cases.evidence_rows", invented)
+    monkeypatch.setattr(calibrated_file, "outdated", lambda: "")
 
     def run(*arguments):
         code = entry.run(["evidence", *map(str, arguments)])
@@ -411,7 +545,7 @@ def test_command_tells_groups_pooled_misses_and_what_is_not_modelled(call, monke
     code, out, _ = call()
     words = " ".join(out.split())
     assert code == 0 and words.startswith("Not medical advice")
-    assert "3 of 10 outcomes that the fit did not see" in words
+    assert "3 of 9 outcomes that the fit did not see" in words
     assert words.index("Core temperature") < words.index("Heart rate") < words.index("Pooled") < words.index("Misses")
     assert words.index("Misses: ") < words.index("Not modelled") < words.index("needs what is not built")
     assert all(len(line) <= int(columns) for line in out.splitlines())

@@ -13,6 +13,7 @@ import pytest
 
 from thermosim.cooling import from_spec
 from thermosim.errors import InputError
+from thermosim.evidence.read_case import read_case
 from thermosim.inputs.effort import Effort
 from thermosim.inputs.files import locate, write_atomically
 from thermosim.inputs.limits import Variant
@@ -64,7 +65,7 @@ def test_one_valid_example_of_every_kind_is_accepted(path):
 def test_a_new_file_of_every_kind_passes_its_own_check(kind, tmp_path):
     path = tmp_path / f"mine{ENDINGS[kind]}"
     path.write_text(new_file_text(kind), encoding="utf-8")
-    assert "is valid" in check_file(path, from_spec)[0]
+    assert "is valid" in check_file(path, from_spec, read_case)[0]
     assert "#" in new_file_text(kind)
 
 

@@ -166,6 +166,13 @@ PARAMETERS: dict[str, Parameter] = {
     "start_shift_skin": Parameter(0.4, "1", 0.0, 1.0, 0.0, "the same for skin", "low"),
     # --- what the ensemble adds ------------------------------------------------------------------------------------
     "model_core_error_K": Parameter(0.30, "K", 0.1, 0.6, 0.0, "any prediction for one person: about 0.3 to 0.5; replaced by the evidence", "medium"),
+    # --- groups of published studies, where their own spread is not known: read by evidence/spread.py only ----------
+    "group_mass_spread": Parameter(0.10, "1", 0.05, 0.16, 0.0, "SD of mass over its mean; studies state 5 to 16 % (B22, A8, A21, B32, B30)", "medium"),
+    "group_height_sd_m": Parameter(0.05, "m", 0.03, 0.08, 0.0, "SD of height; 0.05 m by surface area (A8)", "medium"),
+    "group_uptake_spread": Parameter(0.08, "1", 0.05, 0.12, 0.0, "SD of maximal uptake over its mean; studies state 7 to 10 % (A8, AF5, B4)", "medium"),
+    "group_resting_heart_sd_bpm": Parameter(7.0, "bpm", 4.0, 10.0, 0.0, "SD of resting heart rate; common practice, no source", "low"),
+    "race_effort_spread": Parameter(0.12, "1", 0.08, 0.16, 0.0, "SD of the share of maximal uptake chosen in a race, over its mean: 75.8 ± 9.3 % (AF5); with the spread of uptake it makes 14 % of pace, published are 15 (B19), 17 (AF3), 23 % (AF4)", "medium"),
+    "race_drink_spread": Parameter(0.4, "1", 0.2, 0.6, 0.0, "SD of what is drunk in a race, over its mean: 0.5 ± 0.2 L/h, from memory", "low"),
     # --- perception: read by study/perception.py only, nothing of it enters core -----------------------------------
     "effort_rating_sd": Parameter(2.0, "1", 1.5, 2.5, 0.0, "SD between people of effort ratings (category scale 6 to 20) at 80 % of maximal uptake: 1.9, 2.2 and 2.0 of 6 people, Glass, Knowlton & Becque 1994, EJAP 68:519 (abstract seen, authors from memory)", "medium"),
     "felt_mean_skin_K": Parameter(0.5, "K", 0.2, 1.0, 0.0, "smaller differences of mean skin are called no difference; no published threshold found, guess", "low"),

@@ -5,7 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from thermosim.cooling import Worn, flatten_cooling, from_spec, is_own, spec_of
+from thermosim.cooling import Worn, flatten_cooling, is_own, spec_of
+from thermosim.cooling.schedule import Timetable, worn_by
 from thermosim.dataset import to_dataset
 from thermosim.engine import run as engine
 from thermosim.engine.integrate import SITE_CORE, SITE_GUT, SITE_OESOPHAGEAL, SITE_RECTAL
@@ -191,7 +192,7 @@ def prepare_session(session, variant=None, *, cooling=None, overrides=None, two_
     runner = runner_record(session.runner, overrides, two_node=two_node)
     pieces = piece_records(session.effort, session.weather)
     if cooling is None:
-        cooling = [from_spec(spec) for spec in variant_of(session, variant).cooling]
+        cooling = worn_of(session, variant_of(session, variant))
     rows, events, names = flatten_cooling(cooling, runner[0]["area_m2"], float(pieces["end_s"][-1]))
     start = engine.settle(runner)
     if session.runner.core_start_C is not None:
@@ -199,6 +200,32 @@ def prepare_session(session, variant=None, *, cooling=None, overrides=None, two_
     return Prepared(
         runner, pieces, rows, events, names, start, session.core_limit_C, SITES[session.limit_site]
     )
+
+
+def worn_of(session, variant) -> list[Worn]:
+    """Return what a variant wears, when in minutes of this session's effort: distances, clock times and rules made times.
+
+    Raises
+    ------
+    InputError
+        A device or a schedule is refused; where a wear sheet says it, with its line.
+    """
+    table = timetable_of(session)
+    return [worn_by(spec, table) for spec in variant.cooling]
+
+
+def dress(session, tables) -> list[Worn]:
+    """Build cooling tables and refuse what does not fit the runner; without a session (None) times are left open."""
+    worn = [worn_by(spec, None if session is None else timetable_of(session)) for spec in tables]
+    if session is not None:
+        flatten_cooling(worn, runner_record(session.runner)[0]["area_m2"], float(session.effort.end_s[-1]))
+    return worn
+
+
+def timetable_of(session) -> Timetable:
+    """Return where the runner of a session is when."""
+    effort = session.effort
+    return Timetable(np.append(effort.start_s[0], effort.end_s), effort.speed_m_s, session.start_clock_s)
 
 
 def variant_of(session, name=None):

@@ -75,6 +75,13 @@ INPUTS: dict[str, Variable] = {
     "from_min": Variable("min", "put on at", 0.0, 1500.0),
     "to_min": Variable("min", "taken off at", 0.0, 1500.0),
     "refill_min": Variable("min", "refilled at", 0.0, 1500.0),
+    "from_km": Variable("km", "put on at", 0.0, 500.0),
+    "to_km": Variable("km", "taken off at", 0.0, 500.0),
+    "refill_km": Variable("km", "refilled at", 0.0, 500.0),
+    "every_min": Variable("min", "time between refills", 0.5, 1500.0),
+    "every_km": Variable("km", "distance between refills", 0.05, 500.0),
+    "spares": Variable("1", "charges at hand", 1, 1000),
+    "refill_at_share": Variable("1", "share of a charge left at which it counts as spent", 0.0, 1.0),
     "contact_area_m2": Variable("m²", "contact area", 0.001, 1.0),
     "contact_conductance_W_m2K": Variable("W/m²K", "contact conductance", 5.0, 400.0),
     # the instant ledger: what textbooks give instead of a speed

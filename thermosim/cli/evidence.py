@@ -23,7 +23,8 @@ An outcome is inside when its prediction lies within the tolerance that was writ
 conditions that the paper leaves blank move the prediction by more than that, when the measured value lies in the band over \
 them. Roles: fitted (the study took part in the fit), left out (predicted by a fit without it), never fitted.
 
-[bold]JSON keys:[/bold] cases (id, source, status, quantity, unit, measured, sd, predicted, predicted_low, predicted_high, \
+[bold]JSON keys:[/bold] cases (id, source, status, quantity, unit, measured, measured_kind: value, or range where measured is \
+the middle of a published range, sd, predicted, predicted_low, predicted_high, \
 error, inside, role: fitted, left_out or never_fitted; inside is null where a row is shown but not scored), \
 pooled (group → role → n, rmse, bias, inside_share, and inputs_known: the same over rows that blanks move by no more than \
 their tolerance; in K for core and skin, bpm for heart_rate, % of the measured value for \
@@ -32,6 +33,7 @@ not_modelled (id, source, reason), extrapolated (case id → where its runs leav
 
 Misses are results: the exit code stays 0."""
 
+LONGEST_ANSWER = 120  # characters of a line of the answer that the page has room for
 WIDE = 110  # columns from which prediction and range stand side by side
 FEW_CASES = 3  # of which it is said at once where they leave published ranges
 ENDINGS = (".csv", ".md")
@@ -71,16 +73,18 @@ def evidence(
 ) -> dict:
     """Published cases: measured, predicted over what the paper leaves blank, error, inside or not; pooled figures; misses."""
     from thermosim.evidence import table
+    from thermosim.evidence.calibrated_file import outdated
 
     talk = Talk(json_, quiet, verbose)
     _check(out, picture, force)
     chosen = _chosen(cases, case or [])
+    warning = outdated() if cases is None else ""
     with talk.progress("reading the cases") as say:
         rows = _run(chosen, say)
         say("writing", 1.0)
-        written = _write(rows, out, picture, force)
+        written = _write(rows, out, picture, force, warning)
     result = table.as_json(rows)
-    _tell(talk, rows, result, written)
+    _tell(talk, rows, result, written, warning)
     return result
 
 
@@ -126,7 +130,7 @@ def _run(cases, say) -> list:
 # --- files -----------------------------------------------------------------------------------------------------------
 
 
-def _write(rows, out, picture, force) -> list[Path]:
+def _write(rows, out, picture, force, warning="") -> list[Path]:
     from thermosim.cli import writing
 
     targets = []
@@ -135,7 +139,8 @@ def _write(rows, out, picture, force) -> list[Path]:
     elif out is not None:
         from thermosim.evidence.chapter import validation_chapter
 
-        targets.append(writing.Target(out, lambda path: path.write_text(validation_chapter(rows), encoding="utf-8")))
+        text = validation_chapter(rows, warning=warning)
+        targets.append(writing.Target(out, lambda path: path.write_text(text, encoding="utf-8")))
     if picture is not None:
         targets.append(writing.Target(picture, lambda path: writing.draw(lambda: page_of(rows), path)))
     return writing.write_all(targets, force)
@@ -147,7 +152,7 @@ def frame(rows):
 
     columns = [
         "id", "case_id", "study", "source", "status", "kind", "quantity", "unit", "measured", "sd", "tolerance", "predicted",
-        "predicted_low", "predicted_high", "error", "inside", "scored", "role", "why", "note", "not_modelled",
+        "predicted_low", "predicted_high", "error", "inside", "scored", "role", "why", "note", "not_modelled", "measured_kind",
     ]  # fmt: skip
     found = pd.DataFrame([[getattr(row, name) for name in columns] for row in rows], columns=columns)
     return found.assign(outside_range=[" ".join(row.outside_range) for row in rows])
@@ -168,7 +173,8 @@ def page_of(rows):
     setting = (
         f"{len({row.id for row in modelled})} outcomes of {len({row.study for row in modelled})} studies · "
         "error in tolerances, written down before the first fit (grey band) · ring inside · diamond outside · bar: range over "
-        "what a paper leaves blank · tick: the same outcome fitted · grey words: shown, not scored"
+        "what a paper leaves blank · tick: the same outcome fitted · grey words: shown, not scored · (range): middle of a "
+        "published range, not measured"
     )
     return draw_evidence(
         lines, groups, answer=_two_lines(table.answer(rows), table.direction(rows)), setting=setting,
@@ -193,23 +199,28 @@ def _note(key, role, figures) -> str:
 
 def _two_lines(first: str, second: str) -> list[str]:
     """Return the answer in one or two lines of a page."""
-    head, cut, tail = first.partition("; ")
+    head, *parts = first.split("; ")
+    while parts and len(f"{head}; {parts[0]}") < LONGEST_ANSWER:
+        head = f"{head}; {parts.pop(0)}"
+    tail = "; ".join(parts)
     tail = f"{tail[:1].upper()}{tail[1:]}" if tail else ""
-    return [line for line in (f"{head};" if cut else head, f"{tail} {second}".strip()) if line]
+    return [line for line in (f"{head};" if parts else head, f"{tail} {second}".strip()) if line]
 
 
 # --- the terminal ----------------------------------------------------------------------------------------------------
 
 
-def _tell(talk: Talk, rows, result, written) -> None:
+def _tell(talk: Talk, rows, result, written, warning="") -> None:
     from thermosim.evidence import table
 
     talk.cautions(result["cautions"])
+    talk.warnings([warning] if warning else [])
     if not talk.as_json:
         talk.write(f"{table.answer(rows)} {table.direction(rows)}".strip(), style="bold")
         for group in table.GROUPS:
             _tell_group(talk, group, [row for row in rows if not row.not_modelled and table.group_of(row) == group])
         _tell_extrapolated(talk, result["extrapolated"])
+        _tell_ranges(talk, rows)
         _tell_pooled(talk, result["pooled"])
         _tell_misses(talk, rows)
         _tell_not_modelled(talk, result["not_modelled"])
@@ -290,6 +301,15 @@ def _tell_extrapolated(talk: Talk, cases: dict[str, list[str]]) -> None:
     for case, said in cases.items() if not brief else ():
         talk.write(f"  {case}: {' '.join(said)}")
     talk.write()
+
+
+def _tell_ranges(talk: Talk, rows) -> None:
+    """Explain the words of rows whose value nobody measured."""
+    from thermosim.evidence import table
+
+    if any(row.measured_kind == table.RANGE for row in rows):
+        talk.write(f"{table.RANGE_WORDS}: the middle of a range that a source states; nobody measured it.")
+        talk.write()
 
 
 def _tell_misses(talk: Talk, rows) -> None:

@@ -14,13 +14,16 @@ thermosim new session                     shows a commented session file
 
 thermosim new session --out tempo.session.toml
 
+thermosim new device --device ice_vest --out vest.device.toml
+
 [bold]JSON keys:[/bold] kind, text, written, cautions."""
 CHECK_EPILOG = """\
 [bold]Example:[/bold]
 
 thermosim check salt-pans.session.toml P-22.runner.toml race-morning.weather.csv
 
-Kinds are told by their ending: *.session.toml, *.runner.toml, *.weather.csv, *.pace.csv, *.device.toml, *.gpx.
+Kinds are told by their ending: *.session.toml, *.runner.toml, *.weather.csv, *.pace.csv, *.device.toml, *.wear.csv, *.mass.csv, \
+*.case.toml, *.gpx.
 
 [bold]JSON keys:[/bold] files (file, summary, warnings), cautions. \
 The first file that is refused stops the check with exit code 2."""
@@ -35,7 +38,10 @@ def register(app: typer.Typer) -> None:
 
 
 def new(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="session, runner, weather, pace or device")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="session, runner, weather, pace, wear, mass, case or device")],
+    device: Annotated[
+        str, typer.Option("--device", metavar="KIND", help="kind of the device whose card is wanted")
+    ] = "ice_collar",
     out: Annotated[
         Path | None,
         typer.Option(
@@ -50,11 +56,12 @@ def new(
 ) -> None:
     """A commented, valid file of one kind, to start from."""
     from thermosim import cautions
+    from thermosim.cooling.cards import card_text
     from thermosim.errors import InputError
     from thermosim.inputs.files import write_atomically
     from thermosim.inputs.new import ENDINGS, new_file_text
 
-    text = new_file_text(kind)
+    text = new_file_text(kind, lambda: card_text(device, cautions.for_card()))
     if out is not None:
         if not out.name.lower().endswith(ENDINGS[kind]):
             raise InputError(
@@ -69,7 +76,7 @@ def new(
             "kind": kind,
             "text": text,
             "written": None if out is None else str(out),
-            "cautions": [cautions.one_line()],
+            "cautions": cautions.for_card() if kind == "device" else [cautions.one_line()],
         }
     )
     if not json_:
@@ -77,6 +84,12 @@ def new(
             print(text, end="")
         else:
             talk.write(f"Wrote {out}")
+
+
+def _read_case(path):
+    from thermosim.evidence.read_case import read_case
+
+    return read_case(path)
 
 
 def check(
@@ -87,11 +100,12 @@ def check(
 ) -> None:
     """Reads each file as a run would, and says what it holds, what is missing and what is a default."""
     from thermosim import cautions
-    from thermosim.cooling import from_spec
+    from thermosim.cooling.cards import build
     from thermosim.inputs.new import check_file
+    from thermosim.story import dress
 
     talk = Talk(json_, quiet, verbose)
-    found = [(str(path), check_file(path, from_spec)) for path in files]
+    found = [(str(path), check_file(path, build, _read_case, dress)) for path in files]
     for _, sentences in found:
         if not json_:
             talk.write(sentences[0])

@@ -44,8 +44,16 @@ def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked
             )
         asked = _as_it_was_run(attributes, variant)
     else:
-        asked = Asked(Session.read(path), variant)
-    return asked._replace(session=asked.session.with_overrides(fields)) if fields else asked
+        from thermosim.cooling.cards import build
+
+        asked = Asked(Session.read(path, build), variant)
+    asked = asked._replace(session=asked.session.with_overrides(fields)) if fields else asked
+    if not is_saved_run(path):
+        from thermosim.inputs.wear import check_worn
+        from thermosim.story import dress
+
+        check_worn(path, asked.session, dress)
+    return asked
 
 
 def _as_it_was_run(attributes: dict, variant: str | None) -> Asked:
@@ -94,12 +102,15 @@ def read_run(path: Path):
 def parse_cooling(text: str) -> dict[str, Any]:
     """Return the device table of one ``--cooling`` flag, such as ``ice_collar:ice_kg=0.25,covered=true``.
 
-    Several values of one field are parted by ``+``: ``refill_min=20+40``.
+    Several values of one field are parted by ``+``: ``refill_min=20+40``. The name of a device card may stand in the
+    place of the device: ``own-collar.device.toml:ice_kg=0.3``.
     """
-    from thermosim.cooling import from_spec
+    from thermosim.cooling.cards import build
+    from thermosim.cooling.schedule import worn_by
+    from thermosim.inputs.device_cards import expand_device
     from thermosim.inputs.limits import check_device
 
-    name, _, rest = text.partition(":")
+    name, rest = _device_and_rest(text)
     spec: dict[str, Any] = {"device": name.strip()}
     for item in filter(None, (one.strip() for one in rest.split(","))):
         field, equals, value = item.partition("=")
@@ -109,15 +120,30 @@ def parse_cooling(text: str) -> dict[str, Any]:
         if field.strip() in spec:
             raise InputError(f"has {field.strip()} twice", field="--cooling", remedy="keep one of them")
         spec[field.strip()] = _cooling_value(field.strip(), value.strip())
-    spec = check_device(spec)
-    from_spec(spec)
+    spec = check_device(expand_device(spec, Path(), build))
+    worn_by(spec, None)
     return spec
+
+
+def _device_and_rest(text: str) -> tuple[str, str]:
+    """Split a device from its fields at the first colon, or behind the name of a card, whose path may hold colons.
+
+    >>> _device_and_rest("ice_collar:ice_kg=0.3")
+    ('ice_collar', 'ice_kg=0.3')
+    >>> _device_and_rest("c:/own.device.toml:ice_kg=0.3")
+    ('c:/own.device.toml', 'ice_kg=0.3')
+    """
+    before, ending, after = text.partition(".device.toml")
+    if ending and (not after or after.startswith(":")):
+        return before + ending, after[1:]
+    name, _, rest = text.partition(":")
+    return name, rest
 
 
 def _cooling_value(field: str, text: str) -> Any:
     if text.lower() in ("true", "false"):
         return text.lower() == "true"
-    if field == "refill_min":
+    if field in ("refill_min", "refill_km"):
         return [number_or_text(one) for one in text.split("+")]
     return number_or_text(text)
 

@@ -39,7 +39,8 @@ thermosim simulate run.nc
 
 [bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
 sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
-max_closure_W, warnings, cautions; with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
+max_closure_W, warnings, cautions; with devices also cooling_plan (name, segments, times, carried_kg, fills, refills, \
+spares_used, ice_kg, water_kg, notes); with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
 recorded) and gaps (from_s, to_s, seconds); with --perception also perception (effort, thermal_sensation, recorded, \
 against_without_devices, sources): directions in words, a number only where one is published, else null.
 
@@ -217,6 +218,7 @@ def _tell(talk, asked, ds, lines, written, felt=None) -> dict:
     if not talk.as_json:
         talk.write(answer(ds), style="bold")
         talk.table([("", "left"), ("", "right"), ("", "left"), ("", "left")], key_figures(ds, result))
+    _tell_cooling(talk, asked, ds, result)
     effects = json.loads(ds.attrs.get("assumed", "[]"))
     if effects and not (talk.as_json or talk.quiet):
         names = ("assumed", "used", "could be", "core at end, °C", "heart rate, bpm")
@@ -229,6 +231,20 @@ def _tell(talk, asked, ds, lines, written, felt=None) -> dict:
     talk.wrote(written)
     talk.result(result)
     return result
+
+
+def _tell_cooling(talk, asked, ds, result: dict) -> None:
+    """Print the cooling plan, and add it to the JSON object, where anything is worn."""
+    from thermosim.cli import plan_words as words
+    from thermosim.story import variant_of
+
+    plan = words.cooling_plan(asked.session, variant_of(asked.session, asked.variant), ds)
+    if plan:
+        result["cooling_plan"] = plan
+        if not talk.as_json:
+            talk.write(words.TITLE, style="bold")
+            for line in words.plan_lines(plan):
+                talk.item(line)
 
 
 def _tell_perception(talk, felt: dict, minutes: float) -> None:

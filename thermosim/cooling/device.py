@@ -41,13 +41,17 @@ class Worn:
     refill_min : tuple of float
         A fresh charge goes in [min]; drinks are drunk again, water is poured again.
     spares : int
-        Charges at hand that go in when the store is spent, whenever that is.
+        Charges at hand that go in when the store is spent, whenever that is; as many each time it is put on.
     refill_at_share : float
         A store counts as spent when less than this share [1] is left: of its ice; of its water where it had no ice.
     ranges : dict of str -> (low, high)
         What is known of this very device: 90 % interval of a field, in place of the card's spread.
     sources : dict of str -> str
         Where a field's value comes from: kept, and told.
+    again_min : tuple of (float, float)
+        Further times at which a fresh one is put on and taken off [min], in order; the last end may be None.
+    planned_in : str
+        Where this was planned, ``"file, line 4"``: for refusals.
     """
 
     device: Device
@@ -58,6 +62,8 @@ class Worn:
     refill_at_share: float = 0.05
     ranges: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
     sources: dict[str, str] = dataclasses.field(default_factory=dict)
+    again_min: tuple[tuple[float, float | None], ...] = ()
+    planned_in: str = ""
 
     def __post_init__(self):
         """Refuse times, spares and ranges that cannot be meant."""
@@ -66,33 +72,55 @@ class Worn:
         if self.spares != int(self.spares):
             raise InputError(f"is {self.spares:g}, allowed are whole numbers", field="spares", remedy="count whole charges")
         _check_ranges(self)
-        for name, minute in (
-            ("from_min", self.from_min),
-            ("to_min", self.to_min),
-            *(("refill_min", m) for m in self.refill_min),
-        ):
-            check_number(
-                name if name != "refill_min" else "from_min", minute, shown_as=name, optional=name == "to_min"
-            )
-        if self.to_min is not None and self.to_min <= self.from_min:
+        _check_times(self)
+
+    @property
+    def spans_min(self) -> tuple[tuple[float, float | None], ...]:
+        """All times at which it is on, (from, to) [min]; None is to the end."""
+        return ((self.from_min, self.to_min), *self.again_min)
+
+    def worn_at(self, minutes) -> np.ndarray:
+        """Return at which of these minutes it is on the runner, ends included."""
+        minutes = np.asarray(minutes, dtype=float)
+        ends = [(start, np.inf if end is None else end) for start, end in self.spans_min]
+        return np.any([(minutes >= start) & (minutes <= end) for start, end in ends], axis=0)
+
+
+def _check_times(worn) -> None:
+    """Refuse times that are no times, that run backwards, and refills while it is not worn."""
+    for name, minute in (("from_min", worn.from_min), ("to_min", worn.to_min), *(("refill_min", m) for m in worn.refill_min)):
+        check_number(name if name != "refill_min" else "from_min", minute, shown_as=name, optional=name == "to_min")
+    if worn.to_min is not None and worn.to_min <= worn.from_min:
+        raise InputError(
+            f"is {worn.to_min:g} min, but the device goes on at {worn.from_min:g} min",
+            field="to_min",
+            remedy="take it off later than it is put on",
+        )
+    last = worn.to_min
+    for start, end in worn.again_min:
+        check_number("from_min", start, shown_as="again_min")
+        check_number("to_min", end, shown_as="again_min", optional=True)
+        if last is None or start < last or (end is not None and end <= start):
+            until = "the end" if end is None else f"{end:g} min"
             raise InputError(
-                f"is {self.to_min:g} min, but the device goes on at {self.from_min:g} min",
-                field="to_min",
-                remedy="take it off later than it is put on",
+                f"has {start:g} min to {until}: it overlaps what stands before it, or runs backwards",
+                field="again_min",
+                remedy="give each time from and to, in order, after to_min",
             )
-        if list(self.refill_min) != sorted(set(self.refill_min)):
+        last = end
+    if list(worn.refill_min) != sorted(set(worn.refill_min)):
+        raise InputError(
+            f"is {', '.join(f'{minute:g}' for minute in worn.refill_min)}: it runs backwards or names a minute twice",
+            field="refill_min",
+            remedy="give refills in order of time, each once",
+        )
+    for minute in worn.refill_min:
+        if not any(start < minute < (np.inf if end is None else end) for start, end in worn.spans_min):
             raise InputError(
-                f"is {', '.join(f'{minute:g}' for minute in self.refill_min)}: it runs backwards or names a minute twice",
+                f"has {minute:g} min, when the device is not worn",
                 field="refill_min",
-                remedy="give refills in order of time, each once",
+                remedy="refill between from_min and to_min",
             )
-        for minute in self.refill_min:
-            if minute <= self.from_min or (self.to_min is not None and minute >= self.to_min):
-                raise InputError(
-                    f"has {minute:g} min, when the device is not worn",
-                    field="refill_min",
-                    remedy="refill between from_min and to_min",
-                )
 
 
 def _check_ranges(worn) -> None:
@@ -144,28 +172,26 @@ def flatten_cooling(
     rows: list[np.void] = []
     events: list[tuple[float, int, int]] = []
     names: list[str] = []
+    places: list[str] = []  # where each row was planned
     for number, worn in enumerate(cooling):
         if not isinstance(worn, Worn):
             worn = Worn(worn)
         names.append(
             worn.device.name if worn.device.name not in names else f"{worn.device.name} {number + 1}"
         )
-        if 60.0 * worn.from_min >= end_s:
-            raise InputError(
-                f"is {worn.from_min:g} min, but the run ends at {end_s / 60.0:g} min",
-                field=f"{names[-1]}: from_min",
-                remedy="put the device on before the end, or leave it out",
-            )
-        for row in rows_of(worn.device):
-            index = len(rows)
-            row = row.copy()
+        for k, (start, _) in enumerate(worn.spans_min):
+            if 60.0 * start >= end_s:
+                raise InputError(
+                    f"is {start:g} min, but the run ends at {end_s / 60.0:g} min",
+                    field=f"{names[-1]}: {'again_min' if k else 'from_min'}",
+                    remedy="put the device on before the end, or leave it out",
+                )
+        for span, row in _rows_by_span(worn):
             row["device"] = number
             row["spares"], row["refill_at_share"] = worn.spares, worn.refill_at_share
+            events += [(60.0 * minute, len(rows), action) for minute, action in _times_of(worn, span) if 60.0 * minute <= end_s]
             rows.append(row)
-            times = [(worn.from_min, PUT_ON), *((minute, REFILL) for minute in worn.refill_min)]
-            if worn.to_min is not None:
-                times.append((worn.to_min, TAKE_OFF))
-            events += [(60.0 * minute, index, action) for minute, action in times if 60.0 * minute <= end_s]
+            places.append(worn.planned_in)
     if len(rows) > MAX_ROWS:
         raise InputError(
             f"need {len(rows)} places on the body, allowed are {MAX_ROWS}",
@@ -175,39 +201,80 @@ def flatten_cooling(
     ordered = sorted(events, key=lambda event: (event[0], event[2] != TAKE_OFF))
     table = np.array(rows, dtype=ROW) if rows else np.zeros(0, dtype=ROW)
     table_of_events = np.array(ordered, dtype=EVENT) if ordered else np.zeros(0, dtype=EVENT)
-    _fit(table, table_of_events, np.asarray(area_m2), shrink)
+    _fit(table, table_of_events, np.asarray(area_m2), shrink, names, places)
     return table, table_of_events, names
 
 
-def covered_at_once(rows, events) -> np.ndarray:
-    """Return the largest area that the rows cover at one time on each segment [m²], shape (12,)."""
-    worn, largest = np.zeros(rows.size, dtype=bool), np.zeros(len(SEGMENTS))
-    for event in events:
+def _rows_by_span(worn: Worn):
+    """Yield each time that it is on with each of its rows; what stays full is one row for all times, a fresh store is its own."""
+    rows = rows_of(worn.device)
+    for k, span in enumerate(worn.spans_min):
+        for row in rows:
+            if row["place"] == ON_SKIN:
+                yield [span], row.copy()
+            elif k == 0:
+                yield list(worn.spans_min), row.copy()
+
+
+def _times_of(worn: Worn, spans) -> list[tuple[float, int]]:
+    """Return what happens to a row that is on at these times: (minute, action)."""
+    found = []
+    for start, end in spans:
+        found += [(start, PUT_ON)] + ([] if end is None else [(end, TAKE_OFF)])
+        found += [(minute, REFILL) for minute in worn.refill_min if start < minute < (np.inf if end is None else end)]
+    return found
+
+
+def covered_at_once(rows, events) -> tuple[np.ndarray, np.ndarray]:
+    """Return the largest area that rows cover at one time on each segment [m²], shape (12,), and which rows those are.
+
+    Rows are told as (12, rows), in the order in which they were put on: 0 is not there, 1 the first.
+    """
+    order = np.zeros(rows.size, dtype=int)
+    largest, there = np.zeros(len(SEGMENTS)), np.zeros((len(SEGMENTS), rows.size), dtype=int)
+    for k, event in enumerate(events, start=1):
         if event["action"] != REFILL:
-            worn[event["row"]] = event["action"] == PUT_ON
-        on_skin = worn & (rows["place"] == ON_SKIN)
+            order[event["row"]] = k if event["action"] == PUT_ON else 0
+        on_skin = (order > 0) & (rows["place"] == ON_SKIN)
         now = np.bincount(rows["segment"][on_skin], rows["area_m2"][on_skin], len(SEGMENTS))
-        largest = np.maximum(largest, now)
-    return largest
+        for s in np.flatnonzero(now > largest):
+            largest[s], there[s] = now[s], np.where(on_skin & (rows["segment"] == s), order, 0)
+    return largest, there
 
 
-def _fit(rows, events, area_m2, shrink: bool) -> None:
+def _fit(rows, events, area_m2, shrink: bool, names, places) -> None:
     """Refuse rows that cover too much of a segment at one time, or make them smaller in place."""
-    covered = covered_at_once(rows, events)
+    covered, there = covered_at_once(rows, events)
     for s in np.flatnonzero(covered > LARGEST_COVERED_SHARE * area_m2):
         if not shrink:
+            by_time = sorted(np.flatnonzero(there[s]), key=lambda row: there[s, row])
+            who = list(dict.fromkeys(names[rows[row]["device"]] for row in by_time))
+            together = f"of {who[0]} " if len(who) == 1 else f"of {', '.join(who[:-1])} and {who[-1]} together "
+            file, line = place_of(places[by_time[-1]])
             raise InputError(
-                f"covers {covered[s]:.4f} m² of the {SEGMENTS[s].replace('_', ' ')}, which has {area_m2[s]:.4f} m² "
+                f"{together}covers {covered[s]:.4f} m² of the {SEGMENTS[s].replace('_', ' ')}, which has {area_m2[s]:.4f} m² "
                 f"(allowed is {100.0 * LARGEST_COVERED_SHARE:.0f} % of it)",
                 field="contact_area_m2",
-                remedy="give a smaller contact area",
+                file=file,
+                line=line,
+                remedy="give a smaller contact area" if len(who) == 1 else "take one off first, or give smaller contact areas",
             )
         factor = (LARGEST_COVERED_SHARE - _ROUNDING) * area_m2[s] / covered[s]
         for name in ("area_m2", "outer_area_m2"):
             rows[name] = np.where(rows["segment"] == s, factor * rows[name], rows[name])
 
 
-_WEAR_FIELDS = ("from_min", "to_min", "refill_min", "spares", "refill_at_share", "ranges", "sources")
+def place_of(planned_in: str) -> tuple[str | None, int | None]:
+    """Return file and line of where something was planned.
+
+    >>> place_of("salt-pans.wear.csv, line 4")
+    ('salt-pans.wear.csv', 4)
+    """
+    file, comma, line = planned_in.rpartition(", line ")
+    return (file, int(line)) if comma and line.isdecimal() else (planned_in or None, None)
+
+
+_WEAR_FIELDS = ("from_min", "to_min", "refill_min", "spares", "refill_at_share", "ranges", "sources", "again_min", "planned_in")
 
 
 def _kinds() -> dict:
@@ -239,6 +306,8 @@ def from_spec(spec: dict) -> Worn:
     if "refill_min" in wear:
         refills = wear["refill_min"]
         wear["refill_min"] = tuple(refills) if isinstance(refills, list | tuple) else (refills,)
+    if "again_min" in wear:
+        wear["again_min"] = _spans(wear["again_min"])
     if "ranges" in wear:
         wear["ranges"] = {name: _two(name, ends) for name, ends in _table("ranges", wear["ranges"]).items()}
     if "sources" in wear:
@@ -253,6 +322,12 @@ def from_spec(spec: dict) -> Worn:
                 remedy=f"did you mean {near!r}?" if near else "remove it",
             )
     return Worn(kinds[kind](**fields), **wear)
+
+
+def _spans(given) -> tuple:
+    if not isinstance(given, list | tuple) or not all(isinstance(one, list | tuple) and len(one) == 2 for one in given):
+        raise InputError(f"is {given!r}, not pairs of minutes", field="again_min", remedy="write e.g. again_min = [[40, 60]]")
+    return tuple((start, end) for start, end in given)
 
 
 def _table(name: str, given) -> dict:
@@ -291,6 +366,10 @@ def spec_of(worn: Worn) -> dict:
         spec["to_min"] = worn.to_min
     if worn.refill_min:
         spec["refill_min"] = list(worn.refill_min)
+    if worn.again_min:
+        spec["again_min"] = [list(span) for span in worn.again_min]
+    if worn.planned_in:
+        spec["planned_in"] = worn.planned_in
     for field in ("spares", "refill_at_share", "ranges", "sources"):
         if getattr(worn, field) != (Worn.__dataclass_fields__[field].default if field in ("spares", "refill_at_share") else {}):
             spec[field] = getattr(worn, field)

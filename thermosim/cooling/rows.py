@@ -10,6 +10,7 @@ from thermosim.engine.records import AROUND, IN_STOMACH, ON_SKIN, ROW
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 
+MELTS_AS_ICE_K, WATER_LIKE = 0.5, 0.02  # a filling this near to water's melting point and heat capacity is water
 WET_CLOTH_J_M2K = 2700.0  # heat capacity of the outer side where none is given: wet cloth, 0.65 kg/m² of water
 
 
@@ -141,6 +142,15 @@ def boundary_row(segment: str, **fields: float) -> np.ndarray:
     for name, number in {**defaults, **fields}.items():
         row[name] = number
     return row
+
+
+def ice_and_water(rows) -> tuple[np.ndarray, np.ndarray]:
+    """Return which share of each row's charge is ice and which is water [1]; fillings that are not water are neither."""
+    is_water = np.abs(rows["liquid_J_kgK"] / SPECIFIC_HEAT_WATER - 1.0) < WATER_LIKE
+    cold = (rows["charge_kg"] > 0.0) & (rows["latent_J_kg"] > 0.0) & (rows["charge_C"] <= rows["melt_low_C"])
+    frozen = np.where(cold, rows["ice_share"], 0.0)
+    is_ice = is_water & (np.abs(rows["melt_low_C"]) <= MELTS_AS_ICE_K)
+    return frozen * is_ice, (1.0 - frozen) * is_water
 
 
 def rows_of(device) -> np.ndarray:

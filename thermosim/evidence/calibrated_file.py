@@ -3,7 +3,9 @@
 import hashlib
 import json
 import os
+import re
 import tempfile
+import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,6 +17,7 @@ from thermosim.evidence.least_squares import DETERMINED_SHARE, Fit
 FILE = Path(thermosim.parameters.__file__).with_name("calibrated.toml")
 CASES = Path(__file__).with_name("cases")
 DIGITS, ERROR_DIGITS, CORRELATION_DECIMALS = 4, 3, 3
+_HASH = re.compile(r"from case files with SHA-256 ([0-9a-f]+)\.\.\.")
 
 
 def significant(number: float, digits: int = DIGITS) -> float:
@@ -38,11 +41,38 @@ def rounded_values(free: Sequence[Free], position) -> dict[str, float]:
 
 
 def hash_of_cases(folder: Path = CASES) -> str:
-    """Return a short hash of all case files, names and text, so that a reader sees which cases were fitted."""
+    """Return a short hash of the case files that a calibration fits, names and text; those never fitted do not matter."""
     digest = hashlib.sha256()
     for path in sorted(folder.glob("*.case.toml")):
-        digest.update(path.name.encode() + path.read_bytes())
+        text = path.read_bytes()
+        if tomllib.loads(text.decode("utf-8")).get("role") == "fitted":
+            digest.update(path.name.encode() + text)
     return digest.hexdigest()[:16]
+
+
+def hash_in_file(text: str) -> str:
+    """Return the hash of the cases that a file of calibrated values was made from; empty where it has none.
+
+    Examples
+    --------
+    >>> hash_in_file("# made by `x`, seed 1, at noon, from case files with SHA-256 dfac7b6c82183821...")
+    'dfac7b6c82183821'
+    """
+    found = _HASH.search(text)
+    return found.group(1) if found else ""
+
+
+def outdated(file: Path = FILE, folder: Path = CASES) -> str:
+    """Return a sentence where the fitted case files are no longer those of the calibration, else nothing."""
+    if not file.is_file():
+        return ""
+    made_from, now = hash_in_file(file.read_text(encoding="utf-8")), hash_of_cases(folder)
+    if made_from == now:
+        return ""
+    return (
+        f"The parameters were calibrated on other case files ({made_from or 'no hash'}) than those of now ({now}): rows called "
+        "fitted and left out are not those of a fit to these cases until the calibration is repeated."
+    )
 
 
 def calibration_text(

@@ -11,14 +11,15 @@ from typing import Any, NamedTuple
 from thermosim.errors import InputError
 from thermosim.evidence import case_fields as f
 from thermosim.evidence import case_record as r
-from thermosim.evidence.case_parts import Blank, Cooling, Phase, Source, Start, Subjects, Until
+from thermosim.evidence.case_device import DeviceWorn
+from thermosim.evidence.case_parts import Blank, Clothes, Cooling, Phase, Source, Start, Subjects, Until
 from thermosim.evidence.case_reads import ClimateLimit, Contrast, InOrder, Law, Measured, Order, Read, Slope
 from thermosim.evidence.case_rules import check_case, outcomes_of
 from thermosim.inputs.checks import shown, unknown_name
 
 __all__ = [
-    "Blank", "Case", "ClimateLimit", "Contrast", "Cooling", "InOrder", "Law", "Measured", "Order", "Outcome", "Phase", "Read",
-    "Slope", "Source", "Start", "Subjects", "Until", "Variant",
+    "Blank", "Case", "ClimateLimit", "Clothes", "Contrast", "Cooling", "DeviceWorn", "InOrder", "Law", "Measured", "Order",
+    "Outcome", "Phase", "Read", "Slope", "Source", "Start", "Subjects", "Until", "Variant",
 ]  # fmt: skip
 _ID = re.compile(r"[A-Za-z0-9][\w.-]*")
 
@@ -31,7 +32,7 @@ class Variant(r.Record):
     subjects: Subjects
     phases: tuple[Phase, ...]
     start: Start | None = None
-    cooling: tuple[Cooling, ...] = ()
+    cooling: tuple[Cooling | DeviceWorn, ...] = ()
     measured: tuple[Measured, ...] = ()
 
 
@@ -108,7 +109,9 @@ def _with_numbers(thing: Any, numbers: dict[str, float]) -> Any:
         return tuple(_with_numbers(one, numbers) for one in thing)
     if not is_dataclass(thing) or isinstance(thing, type):
         return thing
-    changed = {name: numbers[blank] for name, blank in thing.blanks_named()} if isinstance(thing, r.Record) else {}
+    if isinstance(thing, r.Record):
+        thing = thing.with_numbers({name: numbers[blank] for name, blank in thing.blanks_named()})
+    changed = {}
     for one in fields(thing):
         value = getattr(thing, one.name)
         if (new := _with_numbers(value, numbers)) != value:

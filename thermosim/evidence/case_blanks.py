@@ -1,11 +1,15 @@
 """Where blanks are named in a case, and what people, air and drinks become when numbers stand in their place."""
 
 from collections.abc import Iterator
+from dataclasses import fields
+from itertools import accumulate
 from typing import Any
 
 from thermosim.errors import InputError
 from thermosim.evidence import case_fields as f
+from thermosim.evidence.worn import places_of, worn_in
 from thermosim.inputs.checks import nearest, shown
+from thermosim.inputs.flat import runner_record
 from thermosim.inputs.humidity import vapour_pressure
 from thermosim.inputs.runner import Runner
 
@@ -15,15 +19,21 @@ _PRESSURE_KPA = 101.325
 def records_of(case: Any) -> Iterator[tuple[str, Any]]:
     """Yield (place, record) for every record in which a blank may be named."""
     if case.subjects is not None:
-        yield "subjects", case.subjects
+        yield from _people_records("subjects", case.subjects)
     for k, variant in enumerate(case.variants, start=1):
         place = f"variant[{k}]"
-        yield f"{place}.subjects", variant.subjects
+        yield from _people_records(f"{place}.subjects", variant.subjects)
         if variant.start is not None:
             yield f"{place}.start", variant.start
         for key, records in (("phase", variant.phases), ("cooling", variant.cooling)):
             yield from ((f"{place}.{key}[{j}]", record) for j, record in enumerate(records, start=1))
     yield from ((f"climate_limit[{k}]", one) for k, one in enumerate(case.climate_limits, start=1))
+
+
+def _people_records(place: str, subjects: Any) -> Iterator[tuple[str, Any]]:
+    yield place, subjects
+    if not isinstance(subjects.clothing, str):
+        yield f"{place}.clothing", subjects.clothing
 
 
 def check_blanks(case: Any) -> None:
@@ -38,7 +48,7 @@ def check_blanks(case: Any) -> None:
                 remedy = f'did you mean "?{close}"' if close else f'add [[blank]] with name = "{blank}"'
                 raise InputError(problem, field=f"{place}.{name}", remedy=remedy)
             used.add(blank)
-            allowed = f.range_of(record.owner, name)
+            allowed = record.range_of(name)
             for end in ("low", "high"):
                 value = getattr(blanks[blank], end)
                 if not allowed.low <= value <= allowed.high:
@@ -58,20 +68,23 @@ def check_filled(case: Any) -> None:
         if case.subjects is not None:
             _people(case.subjects, numbers, "subjects")
         for k, variant in enumerate(case.variants, start=1):
-            if variant.subjects != case.subjects:
-                _people(variant.subjects, numbers, f"variant[{k}].subjects")
+            runner = _people(variant.subjects, numbers, f"variant[{k}].subjects")
             for j, phase in enumerate(variant.phases, start=1):
                 _air(phase, numbers, f"variant[{k}].phase[{j}]")
             for j, one in enumerate(variant.cooling, start=1):
                 if one.kind == "drink":
                     _drink(one, variant.subjects, numbers, f"variant[{k}].cooling[{j}]")
+            _devices(variant, runner, numbers, f"variant[{k}]")
 
 
-def _people(subjects: Any, numbers: dict[str, float], place: str) -> None:
-    """Refuse people whose fields contradict each other."""
+def _people(subjects: Any, numbers: dict[str, float], place: str) -> Runner:
+    """Return the runner of a case; refuse people whose fields contradict each other."""
     given = {name: _number(getattr(subjects, name), numbers) for name in Runner.model_fields if hasattr(subjects, name)}
+    if not isinstance(subjects.clothing, str):
+        cloth = subjects.clothing
+        given["clothing"] = {one.name: _number(getattr(cloth, one.name), numbers) for one in fields(cloth)}
     try:
-        Runner(**{name: value for name, value in given.items() if value is not None})
+        return Runner(**{name: value for name, value in given.items() if value is not None})
     except InputError as error:
         raise InputError(error.problem, field=f"{place}.{error.field}", remedy=error.remedy) from None
 
@@ -101,6 +114,31 @@ def _drink(drink: Any, subjects: Any, numbers: dict[str, float], place: str) -> 
     if not 0.001 <= portion <= 2.0:
         problem = f"makes {len(drink.at_min)} portions of {portion:.3g} kg, allowed is 0.001 to 2 kg"
         raise InputError(problem, field=f"{place}.at_min", remedy="correct the mass or the minutes")
+
+
+def _devices(variant: Any, runner: Runner, numbers: dict[str, float], place: str) -> None:
+    """Refuse devices that cannot be made, that cover too much skin, or that take more places than a run can carry."""
+    last = max((j for j, one in enumerate(variant.cooling, start=1) if one.kind == "device"), default=None)
+    if last is None:
+        return
+    cooling = [one.with_numbers({name: numbers[blank] for name, blank in one.blanks_named()}) for one in variant.cooling]
+    for j, one in enumerate(cooling, start=1):
+        try:
+            if one.kind == "device":
+                one.worn()
+        except InputError as error:
+            raise InputError(error.problem, field=f"{place}.cooling[{j}].{error.field}", remedy=error.remedy) from None
+    record, mass_kg = runner_record(runner)[0], runner.mass_kg
+    for early in (True, False):
+        phases = tuple(phase for phase in variant.phases if phase.preparation == early)
+        if not phases:
+            continue
+        ends = list(accumulate(60.0 * phase.minutes for phase in phases))
+        try:
+            places_of(worn_in(cooling, phases, ends, mass_kg), record["area_m2"], ends[-1])
+        except InputError as error:
+            name = (error.field or "").rpartition(": ")[2] or "device"
+            raise InputError(error.problem, field=f"{place}.cooling[{last}].{name}", remedy=error.remedy) from None
 
 
 def _number(value: Any, numbers: dict[str, float]) -> Any:

@@ -21,7 +21,8 @@ MOVES = ("run", "walk")
 ACTIVITIES = (*MOVES, "cycle", *RESTS)
 POWERS = ("heat_production_W", "metabolic_power_W", "vo2max_pct", "oxygen_uptake_L_min")
 WINDS = ("head", "tail", "cross")
-COOLINGS = ("drink", "water_on_skin", "bath")
+WATERS = ("drink", "water_on_skin", "bath")
+COOLINGS = (*WATERS, "device")
 # What is under water, by the word for it.
 IMMERSED = {
     "to_neck": tuple(name for name in SEGMENTS if name not in ("head", "face", "neck")),
@@ -32,6 +33,7 @@ IMMERSED = {
 BATHS = tuple(IMMERSED)
 OVERS = ("air_temperature_C", "required_evaporation")
 READS = ("value", "change", "rate", "mean", "time_to", "onset")
+DEVICE_HEAT = "device_heat_from_skin_W"
 LAW_HOMES = ("thermosim.physics", "thermosim.physiology", "thermosim.constants", "thermosim.instant")
 
 # Quantity -> unit of its value.
@@ -41,7 +43,7 @@ QUANTITIES = {
     ),
     "heart_rate": "bpm", "sweat_loss": "L", "sweat_rate": "L/h", "body_mass_loss": "kg", "evaporation": "W",
     "required_evaporation": "W", "evaporative_capacity_W_m2": "W/m²", "skin_blood_flow": "L/min",
-    "metabolic_power": "W", "storage": "W", "skin_wettedness": "1",
+    "metabolic_power": "W", "storage": "W", "skin_wettedness": "1", DEVICE_HEAT: "W",
 }  # fmt: skip
 # Unit of the value -> unit of its rate; what is not named here has no rate.
 RATES = {"°C": "K/min", "L": "L/h", "kg": "kg/h", "bpm": "bpm/min"}
@@ -74,6 +76,8 @@ RANGES = {
     "bath.mass_kg": Variable("kg", "mass", _TINY, _HUGE),  # refused there, whatever it is
     "water_on_skin.mass_kg": Variable("kg", "mass of water each time", 0.005, 10.0),
     "ice_share": Variable("1", "share of ice in the mass", 0.0, 1.0),
+    "spares": Variable("1", "number of spare charges", 0, 1000),
+    "refill_at_share": Variable("1", "share left at which a store counts as spent", 0.0, 1.0),
     "contact_W_m2K": Variable("W/m²K", "conductance from skin to bath", 10.0, 1000.0),
     "departure_K": Variable("K", "departure from the cool plateau", 0.01, 2.0),
     "low_C": Variable("°C", "coolest climate tried", 0.0, 50.0),
@@ -151,6 +155,17 @@ def check_number(owner: str, name: str, value: Any, blank: bool = False) -> floa
         remedy = f"give {variable.long_name} within that range"
         raise InputError(f"is {shown(number)}{unit}, {allowed}", field=name, remedy=remedy)
     return number
+
+
+def check_plain(name: str, value: Any) -> float:
+    """Return a finite number of which the range is checked elsewhere."""
+    if isinstance(value, numbers.Real):
+        try:
+            return float(check_number("blank", "value", value))
+        except InputError as error:
+            raise InputError(error.problem, field=name, remedy=error.remedy) from None
+    problem = f"is {shown(value)}, allowed is a number, a text, true or false"
+    raise InputError(problem, field=name, remedy="write one of these")
 
 
 def check_whole(owner: str, name: str, value: Any) -> int:

@@ -1,4 +1,4 @@
-"""What a case says of a study: source, people, blanks, phases, cooling."""
+"""What a case says of a study: source, people and their clothes, blanks, phases, cooling."""
 
 from dataclasses import dataclass, fields
 
@@ -15,6 +15,15 @@ class Source(r.Record):
     citation: str = r.text(longest=400)
     status: str = r.choice(f.STATUSES)
     note: str = r.text("", longest=2000)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clothes(r.Record):
+    """Clothing as numbers over the whole body, effective at running speed."""
+
+    covered_fraction: float | str = r.number(r.MISSING, blank=True)
+    insulation_clo: float | str = r.number(r.MISSING, blank=True)
+    vapour_resistance_m2Pa_W: float | str = r.number(r.MISSING, blank=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +45,7 @@ class Subjects(r.Record):
     heat_days: float | str | None = r.number(blank=True)
     maximum_sweat_rate_L_h: float | str | None = r.number(blank=True)
     economy_factor: float | str | None = r.number(blank=True)
-    clothing: str = r.choice(f.KITS)
+    clothing: str | Clothes = r.choice_or(f.KITS, Clothes)
     assumed: tuple[str, ...] = r.words()
 
     def agree(self) -> None:
@@ -156,7 +165,7 @@ _COOLING_FIELDS = {  # kind -> needed, optional
 class Cooling(r.Record):
     """A drink (whole mass over all its minutes), water on the skin (mass each time), or a bath (for one phase)."""
 
-    kind: str = r.choice(f.COOLINGS)
+    kind: str = r.choice(f.WATERS)
     temperature_C: float | str = r.number(r.MISSING, blank=True)
     mass_g_kg: float | str | None = r.number(blank=True)
     mass_kg: float | str | None = r.number(blank=True)

@@ -12,6 +12,7 @@ _WINDOWS = {
     "value": ("at_min",), "change": ("at_min",), "rate": ("from_min", "to_min"), "mean": ("from_min", "to_min"),
     "time_to": ("level",), "onset": (),
 }  # fmt: skip
+MEASURED_KINDS = (VALUE, RANGE) = ("value", "range")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +46,10 @@ class Read(r.Record):
 
 @dataclass(frozen=True, kw_only=True)
 class Measured(r.Record):
-    """A measured number with its read; ``n`` people, ``score`` false keeps it out of fit and pooled figures."""
+    """A measured number with its read; ``n`` people, ``score`` false keeps it out of fit and pooled figures.
+
+    ``measured_kind`` is ``range`` where nobody measured the value: it is the middle of a range that a source states.
+    """
 
     read: Read
     value: float = r.number(r.MISSING)
@@ -55,6 +59,7 @@ class Measured(r.Record):
     why: str = r.text(longest=1000)
     score: bool = r.flag(True)
     n: int | None = r.whole()
+    measured_kind: str = r.choice(MEASURED_KINDS, VALUE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,6 +127,7 @@ class Law(r.Record):
     why: str = r.text(longest=1000)
     arguments: tuple[float, ...] | dict[str, float] = r.arguments()
     scale: float = r.number(1.0)
+    measured_kind: str = r.choice(MEASURED_KINDS, VALUE)
 
     # a law is read as a measured value that everybody shares
     sd: ClassVar[None] = None

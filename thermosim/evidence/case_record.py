@@ -1,7 +1,7 @@
 """The base of the records of a case, their kinds of fields, and how fields of one record exclude each other."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import partial
 from typing import Any
 
@@ -9,7 +9,7 @@ from thermosim.errors import InputError
 from thermosim.evidence import case_fields as f
 from thermosim.inputs.checks import shown
 from thermosim.parameters import SEGMENTS
-from thermosim.variables import INPUTS
+from thermosim.variables import INPUTS, Variable
 
 
 def _field(check: Callable, default: Any, **metadata: Any) -> Any:
@@ -34,6 +34,15 @@ def text(default: Any = MISSING, longest: int = 200) -> Any:
 def choice(among: tuple[str, ...], default: Any = MISSING) -> Any:
     """Return a field for one of several words."""
     return _field(partial(f.check_word, among=among), default)
+
+
+def choice_or(among: tuple[str, ...], kind: type) -> Any:
+    """Return a field for one of several words, or a record of a kind that is made already."""
+
+    def check(owner: str, name: str, value: Any) -> Any:
+        return value if isinstance(value, kind) else f.check_word(owner, name, value, among)
+
+    return _field(check, MISSING)
 
 
 def flag(default: bool) -> Any:
@@ -86,6 +95,14 @@ class Record:
             value = getattr(self, one.name)
             if one.metadata.get("blank") and f.is_blank(value):
                 yield one.name, value[1:]
+
+    def with_numbers(self, found: dict[str, float]) -> "Record":
+        """Return the record with numbers in these fields."""
+        return replace(self, **found) if found else self
+
+    def range_of(self, name: str) -> Variable:
+        """Return unit and range of a field of this record."""
+        return f.range_of(self.owner, name)
 
 
 def absent(owner: str, name: str) -> InputError:

@@ -100,10 +100,28 @@ def _cooling(variant: Any, one: Any, place: str) -> None:
     if one.phase is not None:
         _known(one.phase, [phase.label for phase in variant.phases if phase.label], "phase", f"{place}.phase")
     last = clock_minutes(variant)
+    if one.kind == "device":
+        _worn_minutes(variant, one, place)
     for minute in one.at_min:
         if minute >= last:
             problem = f"has {shown(minute)} min, allowed is 0 to before {shown(last)} min, the clock of the variant"
             raise InputError(problem, field=f"{place}.at_min", remedy="correct the minute or lengthen the phases")
+
+
+def _worn_minutes(variant: Any, one: Any, place: str) -> None:
+    """Refuse a device that goes on, is refilled or comes off outside the phase (or clock) in which it is worn."""
+    last, what = clock_minutes(variant), "the clock of the variant"
+    if one.phase is not None:
+        last = next(phase.minutes for phase in variant.phases if phase.label == one.phase)
+        what = f"the phase {one.phase}"
+    given = [("from_min", one.from_min), *(("refill_min", minute) for minute in one.refill_min)]
+    for name, minute in given:
+        if minute is not None and minute >= last:
+            problem = f"has {shown(minute)} min, allowed is 0 to before {shown(last)} min, {what}"
+            raise InputError(problem, field=f"{place}.{name}", remedy="correct the minute or lengthen the phase")
+    if one.to_min is not None and one.to_min > last + _SLACK_MIN:
+        problem = f"is {shown(one.to_min)} min, allowed is up to {shown(last)} min, {what}"
+        raise InputError(problem, field=f"{place}.to_min", remedy="leave it out to wear the device to the end")
 
 
 def _places(variant: Any, place: str) -> None:
@@ -121,6 +139,9 @@ def _places(variant: Any, place: str) -> None:
 
 
 def _read(variant: Any, read: Any, place: str) -> None:
+    if read.quantity == f.DEVICE_HEAT and not variant.cooling:
+        problem = f"is {read.quantity}, which needs cooling, and the variant {shown(variant.name)} has none"
+        raise InputError(problem, field=f"{place}.quantity", remedy="add [[variant.cooling]] or read another quantity")
     last, what = clock_minutes(variant), "the clock of the variant"
     if read.phase is not None:
         on_clock = [phase for phase in variant.phases if phase.label and not phase.preparation]

@@ -11,10 +11,12 @@ from thermosim.evidence.table import GROUPS, ROLES, Row
 
 REASONS = Path(__file__).with_name("reasons.toml")
 UNKNOWN = "no reason known yet"
+COMMAND = "thermosim evidence --out FILE.md"
 
 HOW_TO_READ = """\
-- **Measured** is the mean of a study; **predicted** is the model with every condition at its centre value, and in brackets the
-  range over conditions that the paper leaves blank. **Error** is predicted minus measured.
+- **Measured** is the mean of a study; where *(range)* stands behind the name, nobody measured it: it is the middle of a range
+  that a source states. **Predicted** is the model with every condition at its centre value, and in brackets the range over
+  conditions that the paper leaves blank. **Error** is predicted minus measured.
 - **Tolerance** was written down, with its reason, in the case file before the first fit. Some inputs of the package's cases
   were changed after a first trial fit: maximal uptake (A3, A13, A17, AF8) and pace (A19) became blanks, A19 and B27 take
   their power from the pace, A11 reads its limits off the slope of core, times of A17 are no longer scored, heart rates of A1 are.
@@ -23,7 +25,8 @@ HOW_TO_READ = """\
   figure can be read to where no sd is given). *Outside band*: only the second of the two fails.
 - **Roles**: *fitted* — the case took part in the calibration; *left out* — predicted by a calibration without this study;
   *never fitted* — the case took part in no calibration (B27 is of the study of A19, which did). Only the last two say anything
-  about a new runner. Orders stand with their case, but no fit uses them: A5, which scores nothing else, was never left out.
+  about a new runner. Orders stand with their case, but no fit uses them, so the first sentence counts them apart, each once: A5,
+  which scores nothing else, was never left out.
 - **Status**: *confirmed* — the number was seen in the abstract or text; *from memory* — it was not, and may be wrong.
 - *Not scored* rows are shown, but count neither in the fit nor in pooled figures or misses.
 - A time that lies beyond the end of a run is carried on with the rate of its last minutes, to three times the run at most.
@@ -81,7 +84,9 @@ CLIMATE_LIMIT = (
 NO_RUN = "the run could not be finished: nothing can be said for conditions like these"
 
 
-def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = None) -> str:
+def validation_chapter(
+    rows: Iterable[Row], reasons: dict[str, str] | None = None, command: str = COMMAND, warning: str = ""
+) -> str:
     """Return the chapter in Markdown.
 
     Parameters
@@ -89,13 +94,18 @@ def validation_chapter(rows: Iterable[Row], reasons: dict[str, str] | None = Non
     rows : list of Row
     reasons : dict, optional
         Outcome id, or case id for all its outcomes -> reason of a miss; default: what ``reasons.toml`` of the package says.
+    command : str
+        What writes the file that the chapter goes to, for its header.
+    warning : str
+        Said under the first sentence, such as that the calibration is of other cases.
     """
     rows = list(rows)
     reasons = read_reasons() if reasons is None else reasons
     parts = [
         "# Validation: published experiments",
-        "*Written by `thermosim evidence --out validation.md`; do not edit by hand.*",
+        f"*Written by `{command}`; do not edit by hand.*",
         f"**{table.answer(rows)}** {table.direction(rows)}".strip(),
+        f"**Note:** {warning}" if warning else "",
         "## Cautions",
         "\n".join(f"- {line}" for line in table.evidence_cautions()),
         "## How to read it",

@@ -1,8 +1,9 @@
 """Which population parameters the published cases may move, what was believed of them before, and how far they may go.
 
 Everything not named here keeps the value of the parameter table. Priors were written down before the first fit; they
-come from other sources than the fitted cases. Bounds are the published range in the parameter table, unless a row
-names a narrower one and says why.
+come from other sources than the fitted cases. They are the one kind of physiological number outside ``parameters.py``: what
+was believed before the fit, each with its source, must not move when the table does. Bounds are the published range in the
+parameter table, unless a row names a narrower one and says why.
 
 On a ``log`` scale the spread is a factor: ``1.5`` means that one standard deviation is from the prior divided by 1.5 to the
 prior times 1.5. On a ``linear`` scale it is in the unit of the parameter.

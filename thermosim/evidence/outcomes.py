@@ -11,7 +11,9 @@ import numpy as np
 
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import D_CAPACITY, D_CORE, D_HEART, D_SKIN, D_SKIN_FLOW, D_WETTEDNESS
+from thermosim.engine.records import AROUND, IN_STOMACH
 from thermosim.errors import NumericalFailure
+from thermosim.evidence.case_fields import DEVICE_HEAT
 from thermosim.evidence.climate import limit_of_climate
 from thermosim.evidence.laws import evaluate
 from thermosim.evidence.timeline import blanks_of, first_crossing, run_variant
@@ -24,14 +26,14 @@ ONSET_L_H = 0.05  # sweat rate above its start that counts as onset
 LAST_MINUTES_S = 300.0
 MOST_CORNERS = 3  # blanks of which every corner is run; with more, one at a time and all together
 _INTEGRALS = {"sweat_loss", "body_mass_loss", "evaporation", "required_evaporation", "metabolic_power", "storage"}
-_MEAN_OF_INTEGRAL = {"evaporation", "required_evaporation", "metabolic_power", "storage"}
+_MEAN_OF_INTEGRAL = {"evaporation", "required_evaporation", "metabolic_power", "storage", DEVICE_HEAT}
 
 
 def series(run, quantity: str) -> np.ndarray:
     """Samples of a quantity over a run: temperatures [°C], heart rate [bpm], litres and kilograms; powers [W]."""
     states, rates, d = run.trajectory.states, run.trajectory.rates, run.trajectory.diagnostics
     if quantity in _MEAN_OF_INTEGRAL:
-        return _power(rates, quantity)
+        return _power(rates, quantity, run.rows)
     return {
         "core_temperature": lambda: d[:, D_CORE],
         "rectal_temperature": lambda: states[:, n.RECTAL],
@@ -54,8 +56,10 @@ def _gas_mass(run) -> np.ndarray:
     return mass_of_breath_gases(joules, value("respiratory_quotient"))
 
 
-def _power(states_or_rates, quantity) -> np.ndarray:
+def _power(states_or_rates, quantity, rows=None) -> np.ndarray:
     """Powers from rates of the books [W], or their integrals from the books [J]."""
+    if quantity == DEVICE_HEAT:
+        return _heat_from_skin(states_or_rates, rows)
     terms = states_or_rates[:, n.JOULES : n.JOULES + n.N_BOUNDARY_TERMS]
     if quantity == "evaporation":
         return -terms[:, n.EVAPORATION]
@@ -64,6 +68,18 @@ def _power(states_or_rates, quantity) -> np.ndarray:
     if quantity == "required_evaporation":
         return terms.sum(axis=1) - terms[:, n.EVAPORATION]
     return terms.sum(axis=1)
+
+
+def _heat_from_skin(states_or_rates, rows) -> np.ndarray:
+    """Heat that devices, baths and poured water take from the skin, run-off included; what is in the stomach does not."""
+    total = np.zeros(len(states_or_rates))
+    for k, row in enumerate(() if rows is None else rows):
+        base = n.BASE + k * n.ROW_SIZE
+        if row["place"] != IN_STOMACH:
+            total += states_or_rates[:, base + n.RUN_OFF]
+        if row["place"] not in (IN_STOMACH, AROUND):  # cooler breath takes its heat from the airways
+            total += states_or_rates[:, base + n.FROM_SKIN]
+    return total
 
 
 def read_run(run, read) -> float:
@@ -98,7 +114,7 @@ def _over(run, read, first_s, last_s) -> float:
         per = 3600.0 if read.quantity in _INTEGRALS else 60.0
         return float(per * change / (last_s - first_s))
     if read.quantity in _MEAN_OF_INTEGRAL:
-        joules = _power(run.trajectory.states, read.quantity)
+        joules = _power(run.trajectory.states, read.quantity, run.rows)
         return float((np.interp(last_s, times, joules) - np.interp(first_s, times, joules)) / (last_s - first_s))
     values = series(run, read.quantity)
     inside = np.concatenate([[first_s], times[(times > first_s) & (times < last_s)], [last_s]])

@@ -7,7 +7,8 @@ from typing import Any
 
 from thermosim.errors import InputError
 from thermosim.evidence import case as c
-from thermosim.evidence.case_fields import COOLINGS
+from thermosim.evidence.case_device import WEAR
+from thermosim.evidence.case_fields import COOLINGS, check_word
 from thermosim.evidence.case_record import absent
 from thermosim.evidence.laws import check_law
 from thermosim.inputs.checks import shown, unknown_name
@@ -41,7 +42,7 @@ def read_case(path) -> c.Case:
         people = _table(data, "subjects", source) if "subjects" in data else None
         case = dict(
             source=_record(c.Source, _table(data, "source", source), source.under("source")),
-            subjects=None if people is None else _record(c.Subjects, people, source.under("subjects")),
+            subjects=None if people is None else _subjects(people, source.under("subjects")),
             blanks=_list(data, "blank", source, lambda table, here: _record(c.Blank, table, here)),
             variants=_list(data, "variant", source, lambda table, here: _variant(table, here, people)),
             contrasts=_list(data, "contrast", source, lambda table, here: _comparison(c.Contrast, table, here)),
@@ -138,16 +139,35 @@ def _variant(table: dict[str, Any], source: Source, people: dict[str, Any] | Non
         if not table.get("phase"):
             raise InputError("is missing and has no default", field="phase", remedy="add at least one [[variant.phase]]")
         changed = _table(table, "subjects", source) if "subjects" in table else {}
-        subjects = _record(c.Subjects, {**people, **changed}, source.under("subjects"))
+        subjects = _subjects({**people, **changed}, source.under("subjects"))
         made = {
             "subjects": subjects,
             "phases": _list(table, "phase", source, _phase),
-            "cooling": _list(table, "cooling", source, lambda one, here: _record(c.Cooling, one, here)),
+            "cooling": _list(table, "cooling", source, _cooling),
             "measured": _list(table, "measured", source, lambda one, here: _measured(one, here, n=subjects.n)),
         }
         if "start" in table:
             made["start"] = _record(c.Start, _table(table, "start", source), source.under("start"))
         return _record(c.Variant, {"name": table["name"]} if "name" in table else {}, source, made)
+
+
+def _subjects(table: dict[str, Any], source: Source) -> c.Subjects:
+    """Return the people; their clothing is a word or a table of numbers."""
+    made = {}
+    if isinstance(table.get("clothing"), dict):
+        made["clothing"] = _record(c.Clothes, table["clothing"], source.under("clothing"))
+    return _record(c.Subjects, table, source, made)
+
+
+def _cooling(table: dict[str, Any], source: Source) -> c.Cooling | c.DeviceWorn:
+    """Return what cools: of a device, what is not said of its wearing are fields of its own."""
+    if table.get("kind") != "device":
+        with source.blame():
+            check_word("cooling", "kind", table.get("kind", COOLINGS[0]), COOLINGS)
+        return _record(c.Cooling, table, source)
+    wear = {name: value for name, value in table.items() if name in WEAR}
+    own = {name: value for name, value in table.items() if name not in WEAR}
+    return _record(c.DeviceWorn, wear, source, {"own": own})
 
 
 def _phase(table: dict[str, Any], source: Source) -> c.Phase:

@@ -47,15 +47,11 @@ PEOPLE = 200
 HALF_WIDTH_90 = 1.645  # of a normal distribution, in standard deviations
 ABSOLUTE = ("°C", "K", "bpm")  # spreads that do not grow with the mean
 SHARE_LEFT_OUT = 0.05  # on one side: how seldom a small group shows a spread as small as it did
-# How people differ within the group of a study, where its own spread is not in the case. Studies of this folder state
-# 5 to 16 % of mass (B22, A8, A21, B32, B30), 0.05 m by surface area (A8), 7 to 10 % of maximal uptake (A8, AF5, B4). Body
-# fat and largest heart rate are the parameter table's; resting heart rate is common practice, no source.
-MASS_SD, HEIGHT_SD_M, UPTAKE_SD, RESTING_HEART_SD_BPM = 0.10, 0.05, 0.08, 7.0
-# Races, in which people choose: the share of their maximal uptake, 75.8 ± 9.3 % in AF5 (with the spread of uptake this
-# makes 14 % of pace, published are 15 % in B19, 17 % in AF3, 23 % in AF4); and what they drink, 0.5 ± 0.2 L/h (from memory).
+# Races, in which people choose the share of their maximal uptake and what they drink. How people differ in that, and within
+# the group of a study where its own spread is not in the case, is in the parameter table (group_..., race_...).
 RACES = ("AF3", "AF4", "AF5", "AF8", "B19")
-SHARE_SD, SHARE_RANGE = 0.12, (0.7, 1.3)
-DRINK_SD, DRINK_RANGE = 0.4, (0.1, 2.0)
+LARGEST_DRAW_SDS = 2.5  # choices are drawn no farther from their mean
+LEAST_DRINK = 0.1  # of the case's: everybody drinks something
 # What the ensemble of a case does not draw and may be why it falls short; none of these reasons was tested.
 NOT_DRAWN = {
     "A17": "the stop was 39.5 °C, 95 % of the largest heart rate or exhaustion, whichever came first",
@@ -173,11 +169,11 @@ def group_of(subjects) -> Runner:
     stated = {name: getattr(subjects, name, None) for name in Runner.model_fields if hasattr(subjects, name)}
     card = Runner(**{name: one for name, one in stated.items() if one is not None})
     sds = {
-        "mass_kg": MASS_SD * card.mass_kg,
-        "height_m": HEIGHT_SD_M,
+        "mass_kg": value("group_mass_spread") * card.mass_kg,
+        "height_m": value("group_height_sd_m"),
         "body_fat_pct": PARAMETERS[f"body_fat_default_{card.sex}_pct"].sd,
-        "vo2max_mL_kg_min": UPTAKE_SD * card.vo2max_mL_kg_min,
-        "resting_heart_rate_bpm": RESTING_HEART_SD_BPM,
+        "vo2max_mL_kg_min": value("group_uptake_spread") * card.vo2max_mL_kg_min,
+        "resting_heart_rate_bpm": value("group_resting_heart_sd_bpm"),
         "maximum_heart_rate_bpm": PARAMETERS["maximum_heart_rate_intercept_bpm"].sd,
     }
     known = {name: sd for name, sd in sds.items() if getattr(card, name) is not None and sd > 0.0}
@@ -192,8 +188,10 @@ def _interval(name, centre, sd) -> tuple[float, float]:
 def draw_group(subjects, count: int, seed: int) -> list[Person]:
     """Draw the people of a study; the same seed gives the same people for every variant with these subjects."""
     own = np.random.default_rng([seed, 1])
-    shares = truncated(own.normal(size=count), 1.0, SHARE_SD, *SHARE_RANGE)
-    drinks = truncated(own.normal(size=count), 1.0, DRINK_SD, *DRINK_RANGE)
+    effort, drink = value("race_effort_spread"), value("race_drink_spread")
+    farthest = LARGEST_DRAW_SDS * effort, LARGEST_DRAW_SDS * drink
+    shares = truncated(own.normal(size=count), 1.0, effort, 1.0 - farthest[0], 1.0 + farthest[0])
+    drinks = truncated(own.normal(size=count), 1.0, drink, max(1.0 - farthest[1], LEAST_DRINK), 1.0 + farthest[1])
     errors = own.normal(0.0, value("model_core_error_K"), count)
     card = group_of(subjects)
     drawn = draw_persons(card, count, np.random.default_rng(seed))

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from thermosim import cautions
+from thermosim.evidence.case_reads import RANGE, VALUE
 
 ROLES = {"fitted": "fitted", "left_out": "left out", "never_fitted": "never fitted"}
 CORE_SITES = ("core_temperature", "rectal_temperature", "oesophageal_temperature", "gut_temperature")
@@ -24,6 +25,7 @@ GROUPS = {
 }
 RELATIVE = ("core_rate", "sweat", "time")
 IN_TOLERANCES = ("law", "other")
+APART = ("law", "order")  # kinds of rows that no fit uses
 # What a paper's figure or table can be read to, where it gives no standard deviation: (quantities, unit) -> error.
 _READING_ERRORS = {
     (CORE_SITES, ("°C", "K")): 0.05,
@@ -36,11 +38,12 @@ _READING_ERRORS = {
 _TIME_READING_ERROR_MIN = 1.0
 HEART_CEILING_BPM = 185.0  # heart rates measured from here up stay out of the pooled figures
 _ROUNDING = 1e-9
+RANGE_WORDS = "(range)"
 EXTRAPOLATED_MARK = "†"
 EXTRAPOLATED = "a run of this row leaves the range a relation was published for, or in which the model was tried"
 CASE_KEYS = (
-    "id", "source", "status", "quantity", "unit", "measured", "sd", "predicted", "predicted_low", "predicted_high", "error",
-    "inside", "role",
+    "id", "source", "status", "quantity", "unit", "measured", "measured_kind", "sd", "predicted", "predicted_low",
+    "predicted_high", "error", "inside", "role",
 )  # fmt: skip
 
 
@@ -79,6 +82,8 @@ class Row:
         Fields of the subjects that the paper does not state; conditions it leaves blank, with their ranges.
     outside_range : tuple of str
         Where its runs leave the range a relation was published for, or in which the model was tried: one sentence each.
+    measured_kind : str
+        ``value``, or ``range`` where ``measured`` is the middle of a published range and nobody measured it.
     """
 
     id: str
@@ -106,6 +111,7 @@ class Row:
     assumed: tuple[str, ...] = ()
     blanks: tuple[str, ...] = ()
     outside_range: tuple[str, ...] = ()
+    measured_kind: str = VALUE
 
     @property
     def label(self) -> str:
@@ -114,8 +120,9 @@ class Row:
 
     @property
     def name(self) -> str:
-        """Label and read, with a mark where a run of the row leaves a published range."""
+        """Label and read, with words where a range was published, and a mark where a run of the row leaves one."""
         name = f"{self.label}: {self.read}" if self.read else self.label
+        name = f"{name} {RANGE_WORDS}" if self.measured_kind == RANGE else name
         return f"{name} {EXTRAPOLATED_MARK}" if self.outside_range else name
 
     @property
@@ -183,6 +190,7 @@ def row_of(case, outcome, role, predicted, low=None, high=None, outside_range=()
         inside=None if predicted is None else inside(predicted, measured.value, measured.tolerance, low, high, slack),
         role=role, why=measured.why, note=case.source.note, scored=measured.score, kind=outcome.kind, title=case.title,
         assumed=_assumed(case), blanks=_blanks(case), outside_range=tuple(outside_range),
+        measured_kind=measured.measured_kind,
     )  # fmt: skip
 
 
@@ -333,17 +341,25 @@ def misses(rows: Iterable[Row]) -> list[Row]:
     return [row for row in rows if row.missed]
 
 
-def tally(rows: Iterable[Row], roles=tuple(ROLES), laws=False) -> tuple[int, int]:
-    """Return how many rows of these roles lie inside, and how many there are; laws are counted apart."""
-    these = [row for row in rows if row.counts and row.role in roles and (row.kind == "law") == laws]
+def tally(rows: Iterable[Row], roles=tuple(ROLES), kind: str | None = None) -> tuple[int, int]:
+    """Return how many rows of these roles lie inside, and how many there are.
+
+    Laws and orders are counted apart, by ``kind``: no fit uses them. An order counts once, whatever its roles: it holds
+    where every prediction of it does.
+    """
+    these = [row for row in rows if row.counts and row.role in roles and (row.kind if row.kind in APART else None) == kind]
+    if kind == "order":
+        ids = {row.id for row in these}
+        return len(ids - {row.id for row in these if not row.inside}), len(ids)
     return sum(bool(row.inside) for row in these), len(these)
 
 
 def answer(rows: Iterable[Row]) -> str:
-    """Return the sentence of the table: what the fit did not see comes first, laws stand apart."""
+    """Return the sentence of the table: what the fit did not see comes first; orders and laws, which no fit uses, apart."""
     rows = list(rows)
-    unseen, seen, laws = tally(rows, ("left_out", "never_fitted")), tally(rows, ("fitted",)), tally(rows, laws=True)
-    if not (unseen[1] or seen[1] or laws[1]):
+    unseen, seen = tally(rows, ("left_out", "never_fitted")), tally(rows, ("fitted",))
+    orders, laws = tally(rows, kind="order"), tally(rows, kind="law")
+    if not (unseen[1] or seen[1] or orders[1] or laws[1]):
         return "No outcome is scored here."
     parts = []
     if unseen[1]:
@@ -351,8 +367,9 @@ def answer(rows: Iterable[Row]) -> str:
     if seen[1]:
         what = "that it was fitted to" if unseen[1] else "outcomes that the fit saw lie inside their tolerance"
         parts.append(f"{seen[0]} of {seen[1]} {what}")
-    if laws[1]:
-        parts.append(f"{laws[0]} of {laws[1]} checks of laws {'hold' if laws[1] != 1 else 'holds'}")
+    apart = [f"{held} of {many} {what}" for (held, many), what in ((orders, "orders"), (laws, "checks of laws")) if many]
+    if apart:
+        parts.append(f"{' and '.join(apart)} {'holds' if len(apart) == orders[1] + laws[1] == 1 else 'hold'}")
     return "; ".join(parts) + "."
 
 
@@ -364,7 +381,8 @@ def direction(rows: Iterable[Row]) -> str:
     if not errors:
         return ""
     lost = f", {len(errors) - hot - cool} could not be run" if len(errors) > hot + cool else ""
-    return f"Of {len(errors)} core {'miss' if len(errors) == 1 else 'misses'} {hot} run hot and {cool} cool{lost}."
+    missed = "miss" if len(errors) == 1 else "misses"
+    return f"Of {len(errors)} core {missed} among those not seen {hot} run hot and {cool} cool{lost}."
 
 
 def as_json(rows: Iterable[Row]) -> dict:
@@ -492,7 +510,7 @@ def _picture_line(row: Row, twin: Row | None) -> dict:
 
 def _short_read(row: Row) -> str:
     """Return how a row was read in few words: what the title of its group says is left out."""
-    read = row.read
+    read = f"{row.read} {RANGE_WORDS}".strip() if row.measured_kind == RANGE else row.read
     if group_of(row) in ("heart_rate", "skin"):
         read = read.removeprefix("heart rate").removeprefix("mean skin").lstrip(" ,")
     read = re.sub(r"from ([\d.]+) min, to ([\d.]+) min", r"\1–\2 min", read)

@@ -5,15 +5,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from thermosim.cooling.device import Worn, flatten_cooling
-from thermosim.cooling.water import Bath, Drink, PouredWater
+from thermosim.cooling.device import flatten_cooling
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import D_CORE
 from thermosim.engine.records import CYCLING, ON_FOOT, PIECE, RESTING, Work
 from thermosim.engine.run import Trajectory, new_work, run, settle
 from thermosim.engine.start import shift_core, with_empty_books
 from thermosim.errors import NumericalFailure
-from thermosim.evidence.case_fields import IMMERSED
+from thermosim.evidence.worn import worn_in
 from thermosim.inputs.flat import population, runner_record
 from thermosim.inputs.runner import Runner
 from thermosim.physics.air import saturation_pressure, vapour_pressure_of_wet_bulb
@@ -52,6 +51,7 @@ class VariantRun(NamedTuple):
     pieces: np.ndarray  # of the clock
     before: Trajectory | None = None  # the preparation
     pieces_before: np.ndarray | None = None
+    rows: np.ndarray | None = None  # of the devices on the clock
 
     def span(self, label: str | None) -> Span:
         """Return the span of a phase, or the whole clock."""
@@ -61,13 +61,10 @@ class VariantRun(NamedTuple):
 
 
 def filled(thing, blanks: dict[str, float]):
-    """Return a copy of a dataclass with every ``"?name"`` replaced by the blank's value."""
-    found = {
-        field.name: blanks[entry[1:]]
-        for field in dataclasses.fields(thing)
-        if isinstance(entry := getattr(thing, field.name), str) and entry.startswith("?")
-    }
-    return dataclasses.replace(thing, **found) if found else thing
+    """Return a copy of a record with every ``"?name"`` replaced by the blank's value, clothes included."""
+    thing = thing.with_numbers({name: blanks[blank] for name, blank in thing.blanks_named()})
+    clothes = getattr(thing, "clothing", "")
+    return thing if isinstance(clothes, str) else dataclasses.replace(thing, clothing=filled(clothes, blanks))
 
 
 def blanks_of(case, where="value") -> dict[str, float]:
@@ -94,6 +91,8 @@ def run_variant(variant, blanks: dict[str, float], overrides=None) -> VariantRun
     table = population(overrides)
     subjects = filled(variant.subjects, blanks)
     fields = {name: getattr(subjects, name, None) for name in _SUBJECT_FIELDS}
+    if not isinstance(fields["clothing"], str):
+        fields["clothing"] = dataclasses.asdict(fields["clothing"])
     who = Runner(**{k: v for k, v in fields.items() if v is not None})
     runner = runner_record(who, overrides)
     phases = tuple(filled(phase, blanks) for phase in variant.phases)
@@ -102,13 +101,13 @@ def run_variant(variant, blanks: dict[str, float], overrides=None) -> VariantRun
     before = tuple(phase for phase in phases if phase.preparation)
     prepared, pieces_before = None, None
     if before:
-        prepared, _, pieces_before = _timeline(runner, before, cooling, start, table)
+        prepared, _, pieces_before, _ = _timeline(runner, before, cooling, start, table)
         start = _go_on(prepared)
     if variant.start is not None:
         _move_to(start.state, filled(variant.start, blanks), runner)
     clock = phases[len(before) :]
-    trajectory, spans, pieces = _timeline(runner, clock, cooling, start, table)
-    return VariantRun(trajectory, spans, runner, clock, who, pieces, prepared, pieces_before)
+    trajectory, spans, pieces, rows = _timeline(runner, clock, cooling, start, table)
+    return VariantRun(trajectory, spans, runner, clock, who, pieces, prepared, pieces_before, rows)
 
 
 def _go_on(trajectory: Trajectory) -> Work:
@@ -130,13 +129,13 @@ def _timeline(runner, phases, cooling, start, table):
     """Run phases in a row; a phase with a stop rule ends where its site crosses the level."""
     ends: list[float] = []
     spans: list[Span] = []
-    trajectory, pieces, runs = None, None, 0
+    trajectory, pieces, rows, runs = None, None, None, 0
     for k, phase in enumerate(phases):
         begin = ends[-1] if ends else 0.0
         ends.append(begin + 60.0 * phase.minutes)
         stopped = True
         if phase.until is not None:
-            trajectory, pieces = _run(runner, phases[: k + 1], ends, cooling, start, table)
+            trajectory, pieces, rows = _run(runner, phases[: k + 1], ends, cooling, start, table)
             runs = k + 1
             crossed = _crossing(trajectory, phase.until, begin)
             stopped = crossed is not None
@@ -145,8 +144,8 @@ def _timeline(runner, phases, cooling, start, table):
                 runs = 0
         spans.append(Span(phase.label or "", begin, ends[-1], stopped))
     if trajectory is None or runs < len(phases):
-        trajectory, pieces = _run(runner, phases, ends, cooling, start, table)
-    return trajectory, tuple(spans), pieces
+        trajectory, pieces, rows = _run(runner, phases, ends, cooling, start, table)
+    return trajectory, tuple(spans), pieces, rows
 
 
 def _crossing(trajectory, until, begin_s):
@@ -169,19 +168,19 @@ def first_crossing(time_s, series, level, from_s=0.0):
     return float(times[k - 1] + share * (times[k] - times[k - 1]))
 
 
-def _run(runner, phases, ends, cooling, start, table) -> tuple[Trajectory, np.ndarray]:
+def _run(runner, phases, ends, cooling, start, table) -> tuple[Trajectory, np.ndarray, np.ndarray]:
     pieces = np.zeros(len(phases), dtype=PIECE)
     begin = 0.0
     for piece, phase, end in zip(pieces, phases, ends, strict=True):
         _fill_piece(piece, phase, begin, end, runner[0], table)
         begin = end
-    worn = _worn(cooling, phases, ends, runner[0]["mass_kg"], table)
+    worn = worn_in(cooling, phases, ends, runner[0]["mass_kg"], table["stomach_conductance_W_K"])
     rows, events, _ = flatten_cooling(worn, runner[0]["area_m2"], ends[-1])
     times = np.unique(np.concatenate([np.arange(0.0, ends[-1], SAMPLE_S), [0.0], ends]))
     trajectory = run(runner, pieces, rows, events, times, start=start)
     if trajectory.status != n.DONE:
         raise NumericalFailure(f"The case stopped: {n.STATUS_SENTENCES[trajectory.status]}.")
-    return trajectory, pieces
+    return trajectory, pieces, rows
 
 
 def vapour_pressure(phase) -> float:
@@ -236,36 +235,3 @@ def _fill_piece(piece, phase, begin, end, runner, table) -> None:
         piece[f"vapour_kPa_{side}"] = vapour_pressure(phase)
         piece[f"wind_m_s_{side}"] = phase.wind_speed_m_s or 0.0
         piece[f"solar_W_m2_{side}"] = phase.solar_W_m2 or 0.0
-
-
-def _worn(cooling, phases, ends, mass_kg, table) -> list[Worn]:
-    """Turn a case's drinks, poured water and baths into worn devices on the clock of these phases."""
-    starts = [0.0, *ends[:-1]]
-    labels = [phase.label for phase in phases]
-    last = ends[-1] / 60.0
-    preparation = phases[0].preparation
-    found = []
-    for one in cooling:
-        if one.kind == "bath":
-            if one.phase not in labels:
-                continue
-            k = labels.index(one.phase)
-            device = Bath(one.temperature_C, _segments(one.segments), one.contact_W_m2K)
-            leave = None if k == len(phases) - 1 else ends[k] / 60.0
-            found.append(Worn(device, starts[k] / 60.0, leave))
-            continue
-        minutes = [] if preparation else [m for m in one.at_min if m < last]
-        if not minutes:
-            continue
-        if one.kind == "drink":
-            total = one.mass_kg if one.mass_kg is not None else one.mass_g_kg / 1000.0 * mass_kg
-            device = Drink(float(total) / len(one.at_min), one.temperature_C, one.ice_share or 0.0,
-                           table["stomach_conductance_W_K"])  # fmt: skip
-        else:
-            device = PouredWater(one.mass_kg, one.temperature_C, _segments(one.segments))
-        found.append(Worn(device, float(minutes[0]), None, tuple(float(m) for m in minutes[1:])))
-    return found
-
-
-def _segments(asked) -> tuple[str, ...]:
-    return IMMERSED[asked] if isinstance(asked, str) else tuple(asked)

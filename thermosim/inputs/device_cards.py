@@ -10,13 +10,16 @@ from pathlib import Path
 from typing import Any
 
 from thermosim.errors import InputError
-from thermosim.inputs.checks import check_names, shown
+from thermosim.inputs.checks import check_flag, check_names, shown
 from thermosim.inputs.files import read_toml
 from thermosim.inputs.limits import check_device
 
 ENDING = ".device.toml"
 ENTRY_FIELDS = ("value", "low", "high", "source")
-WEAR_FIELDS = ("from_min", "to_min", "refill_min", "spares", "refill_at_share")
+WEAR_FIELDS = (
+    "from_min", "to_min", "refill_min", "spares", "refill_at_share", "again_min", "planned_in", "plan",
+    "from_km", "to_km", "refill_km", "every_min", "every_km", "at_stops",
+)  # fmt: skip
 _SIDE_TABLES = ("ranges", "sources")
 LONGEST_NOTES = 2000  # [characters]
 
@@ -54,6 +57,8 @@ def read_card(path, build_device: Callable[[dict], object] | None = None) -> dic
                 sources |= {} if text is None else {name: text}
         spec |= {name: table for name, table in (("ranges", ranges), ("sources", sources)) if table}
         try:
+            if "covered" in spec:
+                check_flag("covered", spec["covered"])
             check_device(dict(spec))
             if build_device is not None:
                 build_device(spec)

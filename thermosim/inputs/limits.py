@@ -126,8 +126,8 @@ class Variant(Card):
     ----------
     name : str
     cooling : tuple of dict
-        Each has ``device`` and may have ``from_min``, ``to_min``, ``refill_min``; the others belong to the
-        device and are checked where devices are made.
+        Each has ``device`` and may have ``from_min``, ``to_min``, ``refill_min``, the same by distance and rule, or a
+        ``plan`` from a wear sheet; the others belong to the device and are checked where devices are made.
     """
 
     name: str
@@ -162,9 +162,15 @@ def check_device(entry: dict[str, Any], prefix: str = "") -> dict[str, Any]:
         if not _storable(value):
             problem = f"is {shown(value)}, allowed are finite numbers, text, true, false and lists of these"
             raise InputError(problem, field=prefix + name, remedy="correct this field")
-    for name in ("from_min", "to_min", "ice_kg"):
+    for name in ("from_min", "to_min", "ice_kg", "from_km", "to_km", "every_min", "every_km"):
         if name in entry:
             entry[name] = check_range(name, entry[name], field=prefix + name)
+    if not entry.get("from_km", 0.0) < entry.get("to_km", math.inf):
+        problem = f"is {entry['to_km']:g} km, allowed is after from_km, which is {entry.get('from_km', 0.0):g} km"
+        raise InputError(problem, field=f"{prefix}to_km", remedy="correct from_km or to_km")
+    if "refill_km" in entry:
+        places = entry["refill_km"] if isinstance(entry["refill_km"], (list, tuple)) else [entry["refill_km"]]
+        entry["refill_km"] = [check_range("refill_km", place, field=f"{prefix}refill_km") for place in places]
     if not entry.get("from_min", 0.0) < entry.get("to_min", math.inf):
         start = entry.get("from_min", 0.0)
         problem = f"is {entry['to_min']:g} min, allowed is after from_min, which is {start:g} min"
@@ -177,7 +183,7 @@ def check_device(entry: dict[str, Any], prefix: str = "") -> dict[str, Any]:
             check_range("refill_min", minute, field=f"{prefix}refill_min") for minute in refills
         ]
         for minute in entry["refill_min"]:
-            if not entry.get("from_min", 0.0) <= minute <= entry.get("to_min", math.inf):
+            if "again_min" not in entry and not entry.get("from_min", 0.0) <= minute <= entry.get("to_min", math.inf):
                 low, high = entry.get("from_min", 0.0), entry.get("to_min", math.inf)
                 problem = f"is {minute:g} min, allowed while worn is {low:g} to {high:g} min"
                 raise InputError(

@@ -9,11 +9,12 @@ from thermosim.errors import InputError
 from thermosim.inputs.checks import check_choice
 from thermosim.inputs.device_cards import read_card
 from thermosim.inputs.effort import Effort
-from thermosim.inputs.files import Source
 from thermosim.inputs.mass_readings import read_mass
 from thermosim.inputs.recordings import read_gpx
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.session import Session
+from thermosim.inputs.wear import EXAMPLE as _WEAR
+from thermosim.inputs.wear import check_sheet, check_worn
 from thermosim.inputs.weather import Weather
 
 _SESSION = """\
@@ -161,16 +162,68 @@ neck,skin,20,0.332,,20.9
 neck,skin,30,0.333,0.075,20.6
 """
 
-_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "mass": _MASS}
+_CASE = """\
+# Published case: one study, asked of the model. Everything below is invented; docs/cases.md of the project has every field.
+# `thermosim evidence --cases FOLDER` runs every *.case.toml of a folder.
+id = "K1"                             # short, unique in the folder
+title = "Cycling in dry heat (invented)"
+role = "never_fitted"                 # compared only; "fitted" if parameters were fitted to it
+
+[source]
+citation = "Invented for this example; no such study exists"
+status = "from memory"                # confirmed: abstract or text was seen
+note = "All numbers are made up."
+
+[subjects]                            # means of the group
+n = 9
+mass_kg = 71.0
+height_m = 1.77
+sex = "male"
+vo2max_mL_kg_min = 54
+clothing = "shorts_and_shoes"         # nude, shorts_and_shoes, light_kit, shirt_and_shorts, coverall
+assumed = ["height_m"]                # given above, but not stated by the paper
+
+[[blank]]                             # a condition that the paper leaves blank, and the range it may lie in
+name = "fan"                          # referred to as "?fan"
+low = 0.1
+value = 0.4                           # the centre
+high = 1.0
+why = "chamber without a named fan"
+
+[[variant]]                           # one condition of the study; give another [[variant]] for the next
+name = "dry heat"
+
+[[variant.phase]]                     # phases follow each other
+activity = "cycle"                    # run, walk, cycle, stand, seated, lying
+heat_production_W = 480               # or metabolic_power_W, vo2max_pct, oxygen_uptake_L_min
+minutes = 45
+air_temperature_C = 34
+relative_humidity_pct = 30            # or vapour_pressure_kPa, dew_point_C, wet_bulb_C: exactly one
+air_speed_m_s = "?fan"
+
+[[variant.measured]]
+quantity = "rectal_temperature"
+read = "change"                       # value, change, mean, rate, time_to, onset
+at_min = 45
+value = 0.9
+measured_kind = "value"               # range: value is the middle of a range that a source states, nobody measured it
+sd = 0.2                              # between people
+unit = "K"
+tolerance = 0.3                       # written down before anything is compared
+why = "invented; core to 0.3 K in the laboratory"
+"""
+
+_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "mass": _MASS, "case": _CASE, "wear": _WEAR}
 KINDS = (*_TEXTS, "device")
 ENDINGS = {
     "session": ".session.toml", "runner": ".runner.toml", "weather": ".weather.csv", "pace": ".pace.csv",
-    "mass": ".mass.csv", "device": ".device.toml",
+    "mass": ".mass.csv", "case": ".case.toml", "device": ".device.toml",
+    "wear": ".wear.csv",
 }  # fmt: skip
 
 
 def new_file_text(kind: str, device_card: Callable[[], str] | None = None) -> str:
-    """Return a commented, valid file of a kind: session, runner, weather, pace, mass, device.
+    """Return a commented, valid file of a kind: session, runner, weather, pace, mass, case, wear, device.
 
     ``device_card`` writes the card of a device (:func:`thermosim.cooling.cards.card_text`); inputs know no device.
     """
@@ -188,7 +241,9 @@ def pace_text(speed_m_s: float) -> str:
     return f"{speed_m_s:.2f} m/s ({seconds // 60}:{seconds % 60:02d} min/km)"
 
 
-def check_file(path, build_device: Callable[[dict], object]) -> list[str]:
+def check_file(
+    path, build_device: Callable[[dict], object], read_case: Callable | None = None, dress: Callable | None = None
+) -> list[str]:
     """Check any of our files, told by its ending.
 
     Parameters
@@ -198,6 +253,11 @@ def check_file(path, build_device: Callable[[dict], object]) -> list[str]:
     build_device : callable
         Builds a device from its table and refuses what the device itself would refuse
         (:func:`thermosim.cooling.from_spec`); inputs know no device.
+    read_case : callable, optional
+        Reads a published case (:func:`thermosim.evidence.read_case.read_case`); without it case files are refused.
+    dress : callable, optional
+        Builds the devices of a session (None for a wear sheet on its own) from their tables, schedules included
+        (:func:`thermosim.story.dress`); without it plans of wear are read, but not put on an effort.
 
     Returns
     -------
@@ -206,21 +266,24 @@ def check_file(path, build_device: Callable[[dict], object]) -> list[str]:
         :class:`~thermosim.errors.InputError` instead.
     """
     name = Path(path).name
-    for ending, check in _CHECKS.items():
+    checks = dict(_CHECKS)
+    if read_case is not None:
+        checks[ENDINGS["case"]] = lambda path, _: _check_case(path, read_case)
+    checks[ENDINGS["wear"]] = lambda path, build: check_sheet(path, build, dress)
+    if dress is not None:
+        checks[ENDINGS["session"]] = lambda path, build: _check_session(path, build, dress)
+    for ending, check in checks.items():
         if name.lower().endswith(ending):
             summary, warnings = check(path, build_device)
             return [f"{path} is valid: {summary}.", *warnings]
-    known = ", ".join(f"*{ending}" for ending in _CHECKS)
+    known = ", ".join(f"*{ending}" for ending in checks)
     problem = f"has an ending that is not known here, allowed are {known}"
     raise InputError(problem, file=str(path), remedy="rename the file")
 
 
-def _check_session(path, build_device):
+def _check_session(path, build_device, dress=None):
     session = Session.read(path, build_device)
-    for variant in session.variants:
-        for table in variant.cooling:
-            with Source(str(path)).blame():
-                build_device(table)
+    check_worn(path, session, dress or (lambda _, tables: [build_device(one) for one in tables if "plan" not in one]))
     names = ", ".join(variant.name for variant in session.variants)
     summary = (
         f"{_of_runner(session.runner)}; {_of_weather(session.weather)}; {_of_effort(session.effort)}; "
@@ -256,6 +319,19 @@ def _check_mass(path, _):
     runs, warnings = read_mass(path)
     said = "; ".join(f"{run.name} on {run.on or '(dummy or skin: not said)'}, {len(run.time_min)} readings" for run in runs)
     return f"bench readings of a device: {said}", warnings
+
+
+def _check_case(path, read_case):
+    case = read_case(path)
+    if case.not_modelled:
+        return f"case {case.id}, {case.title}, which is not modelled", []
+    counted = f"{_count(len(case.outcomes()), 'outcome')} of {_count(len(case.variants), 'variant')}"
+    laws = f", {_count(len(case.laws), 'check')} of laws among them" if case.laws else ""
+    return f"case {case.id}, {case.title}: {counted}{laws}, {_count(len(case.blanks), 'blank condition')}", []
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _check_gpx(path, _):

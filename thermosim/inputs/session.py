@@ -9,6 +9,7 @@ import numpy as np
 
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, missing, shown
+from thermosim.inputs.columns import clock_seconds
 from thermosim.inputs.device_cards import expand_device
 from thermosim.inputs.effort import OPTIONS, PART_FIELDS, Effort
 from thermosim.inputs.files import Source, read_toml
@@ -17,10 +18,11 @@ from thermosim.inputs.plain import SameContent, plain
 from thermosim.inputs.ratings import Ratings
 from thermosim.inputs.recordings import read_recording
 from thermosim.inputs.runner import Runner
+from thermosim.inputs.wear import read_wear
 from thermosim.inputs.weather import FIELDS as WEATHER_FIELDS
 from thermosim.inputs.weather import Weather
 
-TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed", "ratings")
+TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed", "ratings", "start_clock")
 RECORDING_FIELDS = ("file", "columns", "delimiter", "track", "grade")
 # Flag -> field of [limits]; the plain field names are taken as well.
 LIMIT_FIELDS = {
@@ -51,6 +53,8 @@ class Session(SameContent):
     title : str
     ratings : Ratings, optional
         What the runner said of effort and thermal sensation; shown beside the model, and enters nothing.
+    start_clock : str
+        Clock time of the start, ``"05:00"``, for plans by the clock; left out, that of a weather sheet with a clock.
 
     Examples
     --------
@@ -71,6 +75,7 @@ class Session(SameContent):
     assumed: dict[str, tuple[float, float]] = field(default_factory=dict)
     title: str = ""
     ratings: Ratings | None = None
+    start_clock: str = ""
 
     def __post_init__(self):
         if not isinstance(self.title, str) or len(self.title) > 200:
@@ -87,6 +92,7 @@ class Session(SameContent):
             )
         self._weather_covers_effort()
         self._heading_known()
+        self._one_start()
         object.__setattr__(self, "assumed", check_assumed(self.assumed, self.runner, self.weather))
 
     def _weather_covers_effort(self) -> None:
@@ -106,6 +112,23 @@ class Session(SameContent):
             problem = f"is {degrees:g} °: a wind direction without heading_deg in the effort"
             remedy = "add heading_deg (0 to 360 °) to every part of the effort, or write head, tail or cross"
             raise InputError(problem, field="weather.wind_from", remedy=remedy)
+
+    def _one_start(self) -> None:
+        if not self.start_clock:
+            return
+        seconds = clock_seconds(self.start_clock) if isinstance(self.start_clock, str) else None
+        if seconds is None or seconds >= 86400.0:
+            problem = f'is {shown(self.start_clock)}, allowed is "HH:MM"'
+            raise InputError(problem, field="start_clock", remedy='write e.g. "05:00"')
+        other = self.weather.start_clock_s
+        if other is not None and abs(other - seconds) > _TIME_SLACK_S:
+            problem = f"is {self.start_clock}, but the weather sheet starts at {other // 3600:02.0f}:{other % 3600 // 60:02.0f}"
+            raise InputError(problem, field="start_clock", remedy="leave start_clock out and write start instead")
+
+    @property
+    def start_clock_s(self) -> float | None:
+        """Clock time of the start [s since midnight], if anything says so."""
+        return clock_seconds(self.start_clock) if self.start_clock else self.weather.start_clock_s
 
     @property
     def core_limit_C(self) -> float:
@@ -149,12 +172,13 @@ class Session(SameContent):
             ratings = None
             if "ratings" in data:
                 ratings = Ratings.from_table(data["ratings"], folder, source.under("ratings"))
-            return cls(runner, weather, effort, limits, ensemble, variants, assumed, title, ratings)
+            start_clock = data.get("start_clock", "")
+            return cls(runner, weather, effort, limits, ensemble, variants, assumed, title, ratings, start_clock)
 
     @classmethod
     def from_parts(
         cls, runner: Runner, effort: Effort, weather: Weather, *, cooling=None, variants=None, limits=None,
-        ensemble=None, assumed=None, title="", ratings=None,
+        ensemble=None, assumed=None, title="", ratings=None, start_clock="",
     ) -> "Session":  # fmt: skip
         """Return a session of records; ``cooling`` is a list of device tables for one variant, ``cooled``."""
         for name, value, kind in (
@@ -170,7 +194,9 @@ class Session(SameContent):
         variants = tuple(one if isinstance(one, Variant) else Variant(**one) for one in variants)
         limits = Limits(**limits) if isinstance(limits, dict) else limits or Limits()
         ensemble = Ensemble(**ensemble) if isinstance(ensemble, dict) else ensemble or Ensemble()
-        return cls(runner, weather, effort, limits, ensemble, variants, dict(assumed or {}), title, ratings)
+        return cls(
+            runner, weather, effort, limits, ensemble, variants, dict(assumed or {}), title, ratings, start_clock
+        )
 
     @classmethod
     def from_fields(cls, fields: dict[str, Any]) -> "Session":
@@ -222,7 +248,9 @@ class Session(SameContent):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the whole session as plain values."""
-        ratings = {} if self.ratings is None else {"ratings": self.ratings.to_dict()}
+        more: dict[str, Any] = {} if self.ratings is None else {"ratings": self.ratings.to_dict()}
+        if self.start_clock:
+            more["start_clock"] = self.start_clock
         return {
             "session_format": JSON_FORMAT,
             "title": self.title,
@@ -233,7 +261,7 @@ class Session(SameContent):
             "ensemble": self.ensemble.model_dump(),
             "variants": [plain(variant.model_dump()) for variant in self.variants],
             "assumed": plain(self.assumed),
-            **ratings,
+            **more,
         }
 
     def to_json(self) -> str:
@@ -254,7 +282,7 @@ class Session(SameContent):
                 Effort.from_dict(data["effort"]),
                 Limits(**data["limits"]), Ensemble(**data["ensemble"]),
                 tuple(Variant(**variant) for variant in data["variants"]), data["assumed"], data["title"],
-                Ratings.from_dict(data["ratings"]) if "ratings" in data else None,
+                Ratings.from_dict(data["ratings"]) if "ratings" in data else None, data.get("start_clock", ""),
             )  # fmt: skip
         except (ValueError, KeyError, TypeError, AttributeError, IndexError, OverflowError, RecursionError):
             raise InputError("are not a session in JSON", field="inputs", remedy=remedy) from None
@@ -343,5 +371,19 @@ def _variants(value: Any, source: Source, folder: Path, build_device=None) -> tu
             cooling = entry.get("cooling")
             if isinstance(cooling, list) and all(isinstance(one, dict) for one in cooling):
                 entry = {**entry, "cooling": [expand_device(one, folder, build_device) for one in cooling]}
+            if "wear" in entry:
+                entry = _with_wear(dict(entry), folder, build_device)
             found.append(Variant(**entry))
     return tuple(found)
+
+
+def _with_wear(entry: dict[str, Any], folder: Path, build_device) -> dict[str, Any]:
+    """Return a variant in which the name of a wear sheet is replaced by what the sheet says, after its own devices."""
+    name = entry.pop("wear")
+    if not isinstance(name, str) or not name.strip():
+        raise InputError(f"is {shown(name)}, allowed is the name of a *.wear.csv", field="wear",
+                         remedy="name the file in quotes")  # fmt: skip
+    own = entry.get("cooling", [])
+    if isinstance(own, list):
+        entry["cooling"] = [*own, *read_wear(folder / name.strip(), build_device, name.strip())]
+    return entry

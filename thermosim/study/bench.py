@@ -25,7 +25,7 @@ from thermosim.inputs.weather import Weather
 from thermosim.physics.convection import natural_convection
 from thermosim.physics.water_ice import frozen_mass
 
-LONGEST_STEP_S = 2.0
+LONGEST_STEP_S = 10.0
 STABLE = 0.8  # share of the method's stability limit that a step may use
 HELD_FACTOR = 1e9  # heat capacity of skin that is held at a measured temperature, times its own
 _PLACES = (n.FROM_SKIN, n.FROM_AIR, n.FROM_VAPOUR, n.WITH_WATER, n.ROW_CONDENSED, n.ROW_EVAPORATED, n.ROW_DRIPPED)

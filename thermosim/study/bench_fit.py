@@ -9,6 +9,7 @@ from scipy.optimize import least_squares
 from scipy.stats import t as student
 
 from thermosim.cooling.cards import kind_of
+from thermosim.cooling.kinds import KINDS
 from thermosim.cooling.rows import rows_of
 from thermosim.engine.records import ON_SKIN
 from thermosim.errors import InputError
@@ -20,12 +21,17 @@ from thermosim.study.bench import Alone, Rest, alone
 CONTACT = ("contact_conductance_W_m2K", "contact_W_m2K")
 OUTER = ("cover_resistance_m2K_W", "cap_resistance_m2K_W", "outer_resistance_m2K_W")
 HELD = ("held_water_kg",)
-AIR = "air_factor"
+AIR, SKIN = "air_factor", "skin_offset_K"  # what else is free, about a prior
 AIR_SD = 0.2  # the convective coefficient of a small thing in a room is known to about a fifth; own estimate
+# A thermometer between skin and device is right to about half a kelvin; the model's own skin, where none was measured, to
+# a few: own estimates.
+MEASURED_SKIN_SD_K, MODELLED_SKIN_SD_K = 0.5, 3.0
+HANDLING_G = 0.5  # what clings or falls off at a weighing, beside the rounding of the scale; own estimate
+GRID_S = 30.0  # between which skin that is held runs straight
 CONFIDENCE = 0.90
 UNTOLD_SHARE = 0.5  # an interval that covers more than this of the card's range tells nothing
 FINEST_SCALE_G = 0.1
-STEP = 0.02  # of finite differences, in the coordinates of the fit
+STEP = 0.01  # of finite differences, in widths of the allowed range
 RISE_ALLOWED_G = 2.0  # in scale resolutions
 _COLUMNS = ("mass_kg", "dripped_kg", "ice_left_kg")
 
@@ -38,6 +44,7 @@ class Coordinate(NamedTuple):
     low: float
     high: float
     logarithm: bool
+    prior_sd: float | None = None  # about the start, in the coordinate
 
     def inward(self, value: float) -> float:
         """Return the coordinate of a value."""
@@ -57,6 +64,7 @@ class Bench(NamedTuple):
     resolution_kg: float
     drips_counted: tuple[bool, ...]
     insulation_W_m2K: float
+    courses: tuple[tuple[np.ndarray, np.ndarray] | None, ...] = ()  # time [s] and skin [°C] where skin was measured
 
 
 class Fitted(NamedTuple):
@@ -86,7 +94,8 @@ def fit_bench(bench: Bench) -> Fitted:
     """Fit contact, outer side and held water to the readings of all runs together.
 
     Least squares on masses, each run about its own mean (so that the tare does not count), on what dripped and on ice
-    left; the coefficient of the air side is free within a fifth. Intervals are those of the linearised problem, with
+    left; the coefficient of the air side is free within a fifth. Skin under the device is taken as read (or as modelled,
+    where it was not); what it can be off is not fitted, since masses would be fitted to its noise, but widens every interval. Intervals are those of the linearised problem, with
     the rounding of the scale as error, or what is left over where that is more.
 
     Parameters
@@ -103,26 +112,68 @@ def fit_bench(bench: Bench) -> Fitted:
         A kind that lies on no skin, more ice left than was loaded, or masses that rise where no dew can form.
     """
     check_bench(bench)
-    coordinates = coordinates_of(bench.device)
+    bench, coordinates = with_courses(bench), coordinates_of(bench)
     begin = np.array([one.inward(one.start) for one in coordinates])
     low, high = (np.array([one.inward(getattr(one, end)) for one in coordinates]) for end in ("low", "high"))
-    error_kg = max(bench.resolution_kg, 1e-3 * FINEST_SCALE_G) / math.sqrt(12.0)
+    free = np.array([one.name != SKIN for one in coordinates])
+    error_kg = math.hypot(bench.resolution_kg / math.sqrt(12.0), 1e-3 * HANDLING_G)
 
     def residuals(point):
-        return np.concatenate([left_over(bench, coordinates, point) / error_kg, _prior(coordinates, point)])
+        off = left_over(bench, coordinates, point) / error_kg
+        return np.append(off, [(point[k] - begin[k]) / one.prior_sd for k, one in enumerate(coordinates) if one.name == AIR])
 
-    found = least_squares(residuals, np.clip(begin, low + 1e-6, high - 1e-6), bounds=(low, high), diff_step=STEP / 2,
-                          x_scale=high - low)  # fmt: skip
-    slopes = np.column_stack([_slope(residuals, found.x, k) for k in range(begin.size)])
-    data = found.fun[: -_prior(coordinates, found.x).size]
-    freedom = int(data.size - len(coordinates) - _tares(bench))
-    spread = max(1.0, float((data**2).sum()) / max(freedom, 1))
-    weights = np.r_[np.full(data.size, 1.0 / spread), np.ones(len(found.fun) - data.size)]
-    weak = np.diag(1.0 / (high - low) ** 2)  # what nothing tells is as wide as what is allowed
-    covariance = np.linalg.inv(slopes.T @ (weights[:, None] * slopes) + weak)
-    fitted = Fitted(tuple(coordinates), found.x, covariance, freedom, float(np.sqrt((data**2).mean()) * error_kg), {})
+    def of_free(inside):
+        point = begin.copy()
+        point[free] = inside
+        return residuals(point)
+
+    lower, upper = low[free], high[free]
+    found = least_squares(of_free, np.clip(begin[free], lower + 1e-6, upper - 1e-6), bounds=(lower, upper), x_scale=upper - lower,
+                          jac=lambda inside: slopes(of_free, inside, lower, upper, both=False), xtol=1e-5, ftol=1e-7)  # fmt: skip
+    centre = begin.copy()
+    centre[free] = found.x
+    steep, data = slopes(residuals, centre, low, high), found.fun[:-1]
+    freedom = max(int(data.size - free.sum() + 1 - len(bench.runs)), 1)  # the air side has its prior; each run its own tare
+    spread = max(1.0, float((data**2).sum()) / freedom)
+    weights = np.append(np.full(data.size, 1.0 / spread), 1.0)
+    covariance = _covariance(steep, weights, free, high - low, coordinates)
+    fitted = Fitted(tuple(coordinates), centre, covariance, freedom, float(np.sqrt((data**2).mean()) * error_kg), {})
     told = {one.name: _told(fitted, k) for k, one in enumerate(coordinates)}
     return fitted._replace(told=told)
+
+
+def _covariance(steep, weights, free, widths, coordinates) -> np.ndarray:
+    """Return the covariance: of what was fitted, by its slopes; of what was not, by its prior and what that moves."""
+    weighted = steep[:, free].T * weights
+    weak = np.diag(1.0 / widths[free] ** 2)  # what nothing tells is as wide as what is allowed
+    fitted = np.linalg.inv(weighted @ steep[:, free] + weak)
+    found = np.zeros((free.size, free.size))
+    found[np.ix_(free, free)] = fitted
+    for k in np.flatnonzero(~free):
+        moved = np.zeros(free.size)
+        moved[free], moved[k] = -fitted @ (weighted @ steep[:, k]), 1.0
+        found += coordinates[k].prior_sd ** 2 * np.outer(moved, moved)
+    return found
+
+
+def with_courses(bench: Bench) -> Bench:
+    """Return the bench with the course of skin in every run in which it was measured.
+
+    Between its readings skin follows the course that the body gives it under the device as described, moved so that it
+    passes through them: a straight line would miss the first minutes.
+    """
+    courses: list[tuple[np.ndarray, np.ndarray] | None] = []
+    for run, rest in zip(bench.runs, bench.rests, strict=True):
+        if run.on != "skin" or run.skin_temperature_C is None:
+            courses.append(None)
+            continue
+        there = ~np.isnan(run.skin_temperature_C)
+        read_s = 60.0 * run.time_min[there]
+        times = np.union1d(np.arange(0.0, 60.0 * run.time_min[-1] + GRID_S, GRID_S), 60.0 * run.time_min)
+        skin = alone(rows_of(bench.device), rest, times).skin_C
+        off = run.skin_temperature_C[there] - np.interp(read_s, times, skin)
+        courses.append((times, skin + np.interp(times, read_s, off)))
+    return bench._replace(courses=tuple(courses))
 
 
 def check_bench(bench: Bench) -> None:
@@ -154,9 +205,10 @@ def _refuse_rise(run: MassRun, resolution_kg: float, vapour_kPa: float, coldest_
                          "check the scales, the room's humidity, or whether water was added")  # fmt: skip
 
 
-def coordinates_of(device) -> list[Coordinate]:
-    """Return what can be fitted of a device: fields of its card that change its rows, then the air side."""
-    card, plain, found = kind_of(_kind_name(device)).card, rows_of(device), []
+def coordinates_of(bench: Bench) -> list[Coordinate]:
+    """Return what can be fitted: fields of the device's card that change its rows; then the air side, and skin."""
+    device = bench.device
+    card, plain, found = kind_of(kind_name(device)).card, rows_of(device), []
     for names, logarithm in ((CONTACT, True), (OUTER, True), (HELD, False)):
         for name in names:
             entry = card.get(name)
@@ -167,37 +219,40 @@ def coordinates_of(device) -> list[Coordinate]:
             if (rows_of(dataclasses.replace(device, **{name: other})) == plain).all():
                 continue  # e.g. the cover of a bare collar
             found.append(Coordinate(name, start, entry.low, entry.high, logarithm))
-    return [*found, Coordinate(AIR, 1.0, math.exp(-4.0 * AIR_SD), math.exp(4.0 * AIR_SD), True)]
+    found.append(Coordinate(AIR, 1.0, math.exp(-4.0 * AIR_SD), math.exp(4.0 * AIR_SD), True, AIR_SD))
+    on_skin = [run for run in bench.runs if run.on == "skin"]
+    if on_skin:
+        measured = all(run.skin_temperature_C is not None for run in on_skin)
+        sd = MEASURED_SKIN_SD_K if measured else MODELLED_SKIN_SD_K
+        found.append(Coordinate(SKIN, 0.0, -4.0 * sd, 4.0 * sd, False, sd))
+    return found
 
 
-def _kind_name(device) -> str:
-    from thermosim.cooling.kinds import KINDS
-
+def kind_name(device) -> str:
+    """Return the kind of a device by the name that files use."""
     return next(name for name, kind in KINDS.items() if type(device) is kind)
 
 
 def device_at(bench: Bench, coordinates, point):
-    """Return the device, and the factor on its air side, at a point of the fit."""
+    """Return the device, the factor on its air side, and the offset of skin [K] at a point of the fit."""
     values = {one.name: one.outward(place) for one, place in zip(coordinates, point, strict=True)}
-    factor = values.pop(AIR)
-    return dataclasses.replace(bench.device, **values), factor
+    factor, offset = values.pop(AIR), values.pop(SKIN, 0.0)
+    return dataclasses.replace(bench.device, **values), factor, offset
 
 
 def run_at(bench: Bench, k: int, coordinates, point, times_s) -> Alone:
     """Return what the device does in run ``k`` at a point of the fit."""
-    device, factor = device_at(bench, coordinates, point)
-    run = bench.runs[k]
+    device, factor, offset_K = device_at(bench, coordinates, point)
+    rows, run, rest = rows_of(device), bench.runs[k], bench.rests[k]
     if run.on == "dummy":
-        return alone(rows_of(device), bench.rests[k], times_s, insulation_W_m2K=bench.insulation_W_m2K, air_factor=factor)
-    return alone(rows_of(device), bench.rests[k], times_s, skin_C=measured_skin(run, times_s), air_factor=factor)
-
-
-def measured_skin(run: MassRun, times_s) -> np.ndarray | None:
-    """Return the skin under the device that was measured, at other times [°C]; None where it was not."""
-    if run.skin_temperature_C is None:
-        return None
-    there = ~np.isnan(run.skin_temperature_C)
-    return np.interp(times_s, 60.0 * run.time_min[there], run.skin_temperature_C[there])
+        return alone(rows, rest, times_s, insulation_W_m2K=bench.insulation_W_m2K, air_factor=factor)
+    course = bench.courses[k]
+    if course is None and offset_K == 0.0:
+        return alone(rows, rest, times_s, air_factor=factor)
+    times = np.union1d(times_s, np.arange(0.0, times_s[-1], GRID_S))
+    skin = alone(rows, rest, times, air_factor=factor).skin_C if course is None else np.interp(times, *course)
+    seen = alone(rows, rest, times, skin_C=np.maximum(skin + offset_K, 0.0), air_factor=factor)
+    return Alone(*(values[np.searchsorted(times, times_s)] for values in seen))
 
 
 def left_over(bench: Bench, coordinates, point) -> np.ndarray:
@@ -219,25 +274,24 @@ def left_over(bench: Bench, coordinates, point) -> np.ndarray:
     return np.concatenate(found)
 
 
-def _tares(bench: Bench) -> int:
-    return len(bench.runs)
-
-
-def _prior(coordinates, point) -> np.ndarray:
-    return np.array([place / AIR_SD for one, place in zip(coordinates, point, strict=True) if one.name == AIR])
-
-
-def _slope(function, point, k: int) -> np.ndarray:
-    aside = np.zeros(point.size)
-    aside[k] = STEP
-    return (function(point + aside) - function(point - aside)) / (2.0 * STEP)
+def slopes(function, point, low, high, *, both: bool = True) -> np.ndarray:
+    """Return the derivatives of a vector function by differences that stay inside the bounds, a column a coordinate."""
+    columns, here = [], None if both else function(point)
+    for k in range(point.size):
+        up, down, aside = point.copy(), point.copy(), STEP * (high[k] - low[k])
+        up[k] = min(point[k] + aside, high[k])
+        if both or up[k] - point[k] < 0.5 * aside:
+            down[k] = max(point[k] - aside, low[k])
+        before = function(down) if here is None or down[k] != point[k] else here
+        columns.append((function(up) - before) / (up[k] - down[k]))
+    return np.column_stack(columns)
 
 
 def _told(fitted: Fitted, k: int) -> bool:
     """Return whether the readings tell a number: its interval leaves out most of what is allowed."""
     one = fitted.coordinates[k]
-    value, low, high = fitted.interval(one.name)
-    if one.name == AIR:
+    _, low, high = fitted.interval(one.name)
+    if one.prior_sd is not None:
         return True
     whole = one.inward(one.high) - one.inward(one.low)
     return (one.inward(high) - one.inward(low)) / whole < UNTOLD_SHARE

@@ -8,7 +8,7 @@ import xarray as xr
 
 from thermosim import cautions
 from thermosim.constants import LATENT_HEAT_SWEAT, SPECIFIC_HEAT_WATER
-from thermosim.cooling import flatten_cooling, from_spec
+from thermosim.cooling import flatten_cooling
 from thermosim.dataset import SIDES, labelled, version
 from thermosim.engine import batch as columns
 from thermosim.engine import integrate as kernel
@@ -17,7 +17,7 @@ from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, POURED
 from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.flat import runner_record
 from thermosim.parameters import SEGMENTS, value
-from thermosim.story import SITES, prepare_session, simulate_session
+from thermosim.story import SITES, prepare_session, simulate_session, worn_of
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
 
 BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
@@ -207,11 +207,11 @@ def ceiling_K(batch, mass_kg) -> np.ndarray:
     return ceiling_parts_K(batch, mass_kg)["joules"]
 
 
-def _coldest_skin_C(variant, batch) -> np.ndarray:
+def _coldest_skin_C(session, variant, batch) -> np.ndarray:
     """Coldest skin under the devices of each member while any is worn [°C]; NaN when no sample falls in that time."""
     minutes, worn = batch.time_s / 60.0, np.zeros(batch.time_s.size, dtype=bool)
-    for one in map(from_spec, variant.cooling):
-        worn |= (minutes >= one.from_min) & (minutes <= (np.inf if one.to_min is None else one.to_min))
+    for one in worn_of(session, variant):
+        worn |= one.worn_at(minutes)
     if not worn.any():
         return np.full(len(batch.traces), np.nan)
     return batch.traces[:, worn, columns.T_PATCH_C].min(axis=1)
@@ -219,7 +219,7 @@ def _coldest_skin_C(variant, batch) -> np.ndarray:
 
 def rows_of_variant(session, variant) -> tuple[np.ndarray, list[str]]:
     """Return the device rows of a variant on the runner as given, and one name a device."""
-    worn = [from_spec(spec) for spec in variant.cooling]
+    worn = worn_of(session, variant)
     area_m2 = runner_record(session.runner)[0]["area_m2"]
     rows, _, names = flatten_cooling(worn, area_m2, float(session.effort.end_s[-1]))
     return rows, names
@@ -258,7 +258,7 @@ def _device_entry(session, variant, drawn, batch) -> dict:
         "useful_share": interval(useful),
         "ice_used_kg": round(float(ice_kg.sum()), 6),
         "water_used_kg": round(float(water_kg.sum()), 6),
-        "coldest_skin_C": interval(_coldest_skin_C(variant, batch)),
+        "coldest_skin_C": interval(_coldest_skin_C(session, variant, batch)),
         "ceiling_K": interval(ceiling_K(batch, drawn.runners["mass_kg"])[:, -1]),
         "ceiling_parts_K": {
             name: interval(part[:, -1]) for name, part in ceiling_parts_K(batch, drawn.runners["mass_kg"]).items()

@@ -8,7 +8,7 @@ from scipy.stats import norm, truncnorm
 
 from thermosim._jit import compiled
 from thermosim.closure import device_closure
-from thermosim.cooling import flatten_cooling, from_spec
+from thermosim.cooling import flatten_cooling
 from thermosim.engine.batch import Batch, run_batch, settle_many
 from thermosim.engine.integrate import S_CLOSURE, S_THROUGHPUT, S_WATER
 from thermosim.engine.nodes import DONE, STATUS_SENTENCES
@@ -18,7 +18,7 @@ from thermosim.inputs.flat import piece_records, runner_record
 from thermosim.inputs.runner import Runner
 from thermosim.parameters import PARAMETERS, value
 from thermosim.physics.air import saturation_pressure
-from thermosim.story import judge_books
+from thermosim.story import judge_books, worn_of
 from thermosim.variables import INPUTS
 
 # What nobody measures exactly at the runner: standard deviations of the air [common practice, no source].
@@ -208,7 +208,7 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
     """
     pieces = piece_records(session.effort, session.weather)
     end = float(pieces["end_s"][-1])
-    worn = [from_spec(spec) for spec in variant.cooling]
+    worn = worn_of(session, variant)
     _, events, _ = flatten_cooling(worn, runner_record(session.runner)[0]["area_m2"], end)
     tables = []
     for i in range(members.runners.size):
