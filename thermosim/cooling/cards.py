@@ -143,7 +143,7 @@ def _head(kind, name: str, cautions: Iterable[str]) -> list[str]:
 
 
 def _comment(text: str, first: str = "# ", after: str = "# ") -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False)
+    return textwrap.wrap(text, _WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False, break_on_hyphens=False)
 
 
 def _line(name, value, interval, source, entry, remark: str) -> str:

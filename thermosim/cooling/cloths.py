@@ -39,7 +39,7 @@ COLD_TOWEL: dict[str, Parameter] = {
     "water_kg": Parameter(0.5, "kg", 0.1, 1.5, 0.0, f"300 to 700 g; {_NO_SOURCE}", "medium"),
     "water_C": Parameter(3.0, "°C", 0.0, 25.0, 0.0, f"1 to 5 °C, from the ice box; {_NO_SOURCE}", "medium"),
     "contact_area_m2": Parameter(0.25, "m2", 0.05, 0.45, 0.03, f"0.15 to 0.4; {_NO_SOURCE}", "medium"),
-    "contact_conductance_W_m2K": Parameter(50.0, "W/m2K", 20.0, 150.0, 15.0, f"wet towel laid on, not pressed; {_NO_SOURCE}", "low"),
+    "contact_conductance_W_m2K": Parameter(50.0, "W/m2K", 20.0, 150.0, 15.0, f"wet towel laid on; {_NO_SOURCE}", "low"),
     "cloth_kg": Parameter(0.20, "kg", 0.05, 0.6, 0.0, f"dry towel; {_NO_SOURCE}", "medium"),
     "held_water_kg": Parameter(0.50, "kg", 0.05, 1.5, 0.0, f"before it drips; {_NO_SOURCE}", "low"),
     "cloth_resistance_m2K_W": Parameter(0.01, "m2K/W", 0.001, 0.05, 0.0, "wet towel", "low"),

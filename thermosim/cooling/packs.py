@@ -40,7 +40,7 @@ ICE_VEST: dict[str, Parameter] = {
     "latent_J_kg": Parameter(334e3, "J/kg", 100e3, 334e3, 0.0, "water ice; handbook", "high"),
     "contact_area_m2": Parameter(0.28, "m2", 0.05, 0.40, 0.03, f"0.2 to 0.35; {_NO_SOURCE}", "medium"),
     "contact_conductance_W_m2K": Parameter(
-        22.0, "W/m2K", 5.0, 80.0, 5.0, f"through a shirt, packs that do not follow the body; {_NO_SOURCE}", "low"
+        12.0, "W/m2K", 4.0, 80.0, 3.0, "through a shirt; 69 W at rest over clothing (House 2013) makes about 10", "low"
     ),
     "cover_resistance_m2K_W": Parameter(0.10, "m2K/W", 0.01, 0.40, 0.02, f"outer foam; {_NO_SOURCE}", "low"),
     "case_kg": Parameter(0.5, "kg", 0.1, 2.0, 0.0, f"vest without its filling; {_NO_SOURCE}", "medium"),

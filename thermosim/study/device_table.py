@@ -288,7 +288,7 @@ def _inside(figures) -> bool:
 
 
 def table(climates=None, *, runner: Runner | None = None, progress=None) -> dict:
-    """Run every device in every climate (and fans where air is warmer than skin); return ``rows`` of figures, and how many lie in the bands."""
+    """Run every device in every climate; return ``rows`` of figures, and how many lie in the bands."""
     rows = []
     for k, trial in enumerate(TRIALS):
         if progress is not None:
