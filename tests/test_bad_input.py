@@ -434,7 +434,8 @@ def test_a_card_that_its_device_would_refuse(tmp_path, old, new, words):
 
 def test_checking_a_session_builds_its_devices(tmp_path):
     path = session_with(tmp_path, "ice_kg = 0.25", "ice_kg = 0.9")
-    refuse(path, check, "ice_kg is 0.9 kg", "0.05 to 0.6 kg")
+    line = line_of(path.read_text(encoding="utf-8"), "ice_kg")
+    refuse(path, check, "ice_kg is 0.9 kg", "0.05 to 0.6 kg", line=line)
 
 
 @pytest.mark.parametrize(

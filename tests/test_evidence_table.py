@@ -20,6 +20,7 @@ from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.table import Row, inside
 
 ROOT = Path(__file__).resolve().parents[1]
+OUTDATED = calibrated_file.outdated  # before a test puts another in its place
 SOURCE = "Invented et al. 1999, J Nowhere 1:1"
 
 
@@ -234,22 +235,22 @@ def test_an_outdated_calibration_is_told(call, tmp_path, monkeypatch):
     cases.mkdir()
     (cases / "a.case.toml").write_text('role = "fitted"\n', encoding="utf-8")
     (cases / "b.case.toml").write_text('role = "never_fitted"\n', encoding="utf-8")
-    assert calibrated_file.outdated(made, cases) == ""  # nothing was calibrated
+    assert OUTDATED(made, cases) == ""  # nothing was calibrated
 
     def write(digest):
         made.write_text(f"# made by `x`, seed 1, at noon, from case files with SHA-256 {digest}...\n", encoding="utf-8")
 
     before = calibrated_file.hash_of_cases(cases)
     write(before)
-    assert calibrated_file.outdated(made, cases) == ""
+    assert OUTDATED(made, cases) == ""
     (cases / "b.case.toml").write_text('role = "never_fitted"\ntitle = "changed"\n', encoding="utf-8")
-    assert calibrated_file.outdated(made, cases) == ""  # no fit has seen it
+    assert OUTDATED(made, cases) == ""  # no fit has seen it
     (cases / "a.case.toml").write_text('role = "fitted"\ntitle = "changed"\n', encoding="utf-8")
     now = calibrated_file.hash_of_cases(cases)
-    sentence = calibrated_file.outdated(made, cases)
+    sentence = OUTDATED(made, cases)
     assert now != before and before in sentence and now in sentence and "until the calibration is repeated" in sentence
     made.write_text("# no hash\n", encoding="utf-8")
-    assert "no hash" in calibrated_file.outdated(made, cases)
+    assert "no hash" in OUTDATED(made, cases)
     (cases / "b.case.toml").write_text('role = "fitted"\n', encoding="utf-8")
     assert calibrated_file.hash_of_cases(cases) != now
 

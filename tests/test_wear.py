@@ -343,6 +343,39 @@ def plans(draw):
     return table, [{"do": do, "at": at, "line": k} for k, (do, at) in enumerate(zip(["put_on", *actions[1:]], ats, strict=True))]
 
 
+@st.composite
+def possible_plans(draw):
+    """Return a timetable and steps that are possible on it, moments in minutes or, where the runner moves, in km."""
+    table = timetable(draw(pieces))
+    shares = sorted(draw(st.sets(st.integers(1, 99), min_size=2, max_size=8)))
+    steps, on = [], False
+    for share in shares:
+        minute = 0.01 * share * table.end_min
+        piece = min(int(np.searchsorted(table.edges_s, 60.0 * minute, side="right")) - 1, len(table.speed_m_s) - 1)
+        by_km = table.speed_m_s[piece] > 0.0 and draw(st.booleans())
+        at = f"{table.km_at(minute):.12g} km" if by_km else f"{minute:.12g}"
+        do = draw(st.sampled_from(("refill", "swap", "remove"))) if on else "put_on"
+        on = do != "remove"
+        steps.append({"do": do, "at": at, "line": len(steps) + 2})
+    return table, steps, shares
+
+
+@settings(max_examples=300, deadline=None)
+@given(possible_plans())
+def test_any_possible_schedule_is_what_it_says(drawn):
+    table, plan, shares = drawn
+    worn = worn_by({"device": "ice_collar", "plan": plan, "planned_in": "x.wear.csv"}, table)
+    minutes = dict(zip([step["line"] for step in plan], np.array(shares) * 0.01 * table.end_min, strict=True))
+    starts = [minutes[step["line"]] for step in plan if step["do"] in ("put_on", "swap")]
+    refills = [minutes[step["line"]] for step in plan if step["do"] == "refill"]
+    ends = [minutes[step["line"]] for step in plan if step["do"] in ("swap", "remove")]
+    assert [start for start, _ in worn.spans_min] == pytest.approx(starts, abs=1e-5)
+    assert [end for _, end in worn.spans_min if end is not None] == pytest.approx(ends, abs=1e-5)
+    assert list(worn.refill_min) == pytest.approx(refills, abs=1e-5)
+    for minute in worn.refill_min:
+        assert sum(start < minute < (np.inf if end is None else end) for start, end in worn.spans_min) == 1
+
+
 @settings(max_examples=400, deadline=None)
 @given(plans())
 def test_any_schedule_is_in_order_or_refused(drawn):

@@ -52,7 +52,7 @@ def gather(path: Path | None, fields: dict, variant: str | None = None) -> Asked
         from thermosim.inputs.wear import check_worn
         from thermosim.story import dress
 
-        check_worn(path, asked.session, dress)
+        check_worn(path, asked.session, dress, fitted=(variant or asked.session.variants[0].name,))
     return asked
 
 

@@ -32,7 +32,7 @@ import numpy as np
 import typer
 from scipy.stats import chi2
 
-from thermosim.errors import NumericalFailure
+from thermosim.errors import InputError, NumericalFailure
 from thermosim.evidence.command import run_command
 from thermosim.evidence.outcomes import read_run
 from thermosim.evidence.read_case import read_cases
@@ -83,7 +83,7 @@ class SpreadRow:
         Of the ensemble: mean; standard deviation of the drawn people alone, then with the residual error of
         core temperature; half of the 90 % band, with it.
     lost : int
-        People whose run could not be finished.
+        People whose run could not be finished, or who are too small for the device that the study's people wore.
     scored : bool
         As in the case: times of exhaustion are behaviour and are not.
     """
@@ -167,6 +167,8 @@ class Person(NamedTuple):
 def group_of(subjects) -> Runner:
     """Return the card of a study's mean person, with intervals (90 %) as wide as such groups are."""
     stated = {name: getattr(subjects, name, None) for name in Runner.model_fields if hasattr(subjects, name)}
+    if dataclasses.is_dataclass(stated.get("clothing")):  # numbers instead of the word for a kit
+        stated["clothing"] = dataclasses.asdict(stated["clothing"])
     card = Runner(**{name: one for name, one in stated.items() if one is not None})
     sds = {
         "mass_kg": value("group_mass_spread") * card.mass_kg,
@@ -254,7 +256,7 @@ def _read(run, read, error_K) -> float:
 
 
 def _readings(job) -> np.ndarray:
-    """Return (people, reads, without and with the residual error); not-a-number where a run could not be finished."""
+    """Return (people, reads, without and with the residual error); not-a-number where there is no run to its end."""
     variant, people, reads, race = job
     found = np.full((len(people), len(reads), 2), np.nan)
     measured_levels = variant.start is not None or any(phase.until is not None for phase in variant.phases)
@@ -264,7 +266,7 @@ def _readings(job) -> np.ndarray:
             run = moved = run_variant(own, {}, person.overrides)
             if measured_levels:
                 moved = run_variant(_as_modelled(own, person.core_error_K), {}, person.overrides)
-        except NumericalFailure:
+        except (NumericalFailure, InputError):  # a person whom the study's device does not fit is not one of its people
             continue
         for j, read in enumerate(reads):
             found[i, j] = _read(run, read, 0.0), _read(moved, read, person.core_error_K)
@@ -460,7 +462,7 @@ def print_rows(rows: Iterable[SpreadRow]) -> None:
     print(f"{'90 % band':9s} {'n':>3s} {'published':>16s} {'ensemble':>16s} {'ratio':>6s}  outcome")
     for row in rows:
         mark = "" if row.counts else " (paired difference)"
-        lost = f" ({row.lost} runs not finished)" if row.lost else ""
+        lost = f" ({row.lost} people without a run)" if row.lost else ""
         print(
             f"{'covers' if row.covers else 'narrower':9s} {row.n:3d} {row.measured:8.3g} ±{row.published_sd:6.2g} "
             f"{row.model_mean:8.3g} ±{row.model_sd:6.2g} {row.ratio:6.2f}  {row.id}, {row.unit}{mark}{lost}"

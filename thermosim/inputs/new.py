@@ -152,14 +152,16 @@ _MASS = """\
 # ice_left_kg (melt water poured off and put back) and skin_temperature_C (under the device). Those may have blank cells.
 run,on,time_min,mass_kg,ice_left_kg,skin_temperature_C
 table,dummy,0,0.330,,
-table,dummy,10,0.331,,
-table,dummy,20,0.332,,
-table,dummy,30,0.333,0.200,
+table,dummy,10,0.330,0.245,
+table,dummy,20,0.330,,
+table,dummy,30,0.331,0.233,
 neck,skin,0,0.330,,33.0
-neck,skin,5,0.330,,22.5
-neck,skin,10,0.331,,21.5
-neck,skin,20,0.332,,20.9
-neck,skin,30,0.333,0.075,20.6
+neck,skin,5,0.330,,22.0
+neck,skin,10,0.330,0.182,20.4
+neck,skin,15,0.330,,20.2
+neck,skin,20,0.308,,20.2
+neck,skin,25,0.278,,20.2
+neck,skin,30,0.248,0.061,20.2
 """
 
 _CASE = """\

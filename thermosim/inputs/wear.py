@@ -102,18 +102,20 @@ def check_sheet(path, build_device, dress: Callable | None) -> tuple[str, list[s
     return f"wear sheet of {steps} line{'s' if steps > 1 else ''} for {names}; its times are checked with a session", []
 
 
-def check_worn(path, session, dress: Callable) -> None:
+def check_worn(path, session, dress: Callable, fitted: tuple[str, ...] | None = None) -> None:
     """Refuse what the variants of a session file wear, with file and line.
 
     ``dress(session, tables)`` builds devices with their times (:func:`thermosim.story.dress`); inputs know no device.
+    Whether all devices of a variant fit on the runner together is checked for those named in ``fitted``, or for all.
     """
     source = read_toml(path)[1]
     for k, variant in enumerate(session.variants):
         for j, table in enumerate(variant.cooling):
             with source.under("variant", k, "cooling", j).blame(), _in_folder(path, variant):
                 dress(session, [table])
-        with source.under("variant", k).blame(), _in_folder(path, variant):
-            dress(session, variant.cooling)
+        if fitted is None or variant.name in fitted:
+            with source.under("variant", k).blame(), _in_folder(path, variant):
+                dress(session, variant.cooling)
 
 
 @contextmanager

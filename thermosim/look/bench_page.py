@@ -16,8 +16,9 @@ from .page import (
 )
 from .style import COLOUR
 
-TITLE_IN, WATTS_IN, MASS_IN, FOOT_IN = 0.36, 2.5, 1.9, 0.5
+TITLE_IN, WATTS_IN, MASS_IN, ICE_IN, FOOT_IN = 0.36, 2.3, 1.5, 1.2, 0.5
 LINE_IN = 0.15
+ICE_PANEL_IN = TITLE_IN + ICE_IN
 SIDES = {"dummy": ("none", (0, (5.5, 2.2)), "o"), "skin": ("deep_water", "-", "o")}
 
 
@@ -38,11 +39,11 @@ def draw_bench(result, answer, setting, cautions, provenance):
     matplotlib.figure.Figure
         1400 px wide at 150 dpi.
     """
-    lines = parameter_lines(result)
+    lines, iced = parameter_lines(result), any(run["readings_g"]["ice_left_g"] for run in result["runs"])
     page = Page(
         question="What does this device take, and how much of it from skin?",
         answer=answer, setting=setting, cautions=cautions, provenance=provenance,
-        body_in=2 * TITLE_IN + WATTS_IN + MASS_IN + GAP_IN + FOOT_IN + LINE_IN * len(lines) + 0.1,
+        body_in=2 * TITLE_IN + WATTS_IN + MASS_IN + GAP_IN + FOOT_IN + LINE_IN * len(lines) + 0.1 + iced * ICE_PANEL_IN,
     )  # fmt: skip
     shown = main_run(result)
     above = page.axes(TITLE_IN, WATTS_IN)
@@ -52,7 +53,13 @@ def draw_bench(result, answer, setting, cautions, provenance):
     watts_panel(shown, above, minutes=minutes)
     mass_panel(result["runs"], below, minutes=minutes)
     time_axis(above, minutes, label=False)
-    time_axis(below, minutes, text="time since the device was laid on, min")
+    lowest = below
+    if iced:
+        time_axis(below, minutes, label=False)
+        lowest = page.axes(2 * TITLE_IN + WATTS_IN + GAP_IN + MASS_IN + TITLE_IN, ICE_IN)
+        ice_panel(result["runs"], lowest, minutes=minutes)
+    time_axis(lowest, minutes, text="time since the device was laid on, min")
+    below = lowest
     height = below.get_position().height * below.figure.get_figheight()
     for k, line in enumerate(lines):
         below.text(0, -(FOOT_IN + 0.05 + LINE_IN * k) / height, line, transform=below.transAxes, va="center", ha="left",
@@ -97,11 +104,11 @@ def watts_panel(run, ax=None, minutes=None, letter="a"):
     if run["last_reading_min"] < ax.get_xlim()[1] - 1.0:
         ax.axvspan(run["last_reading_min"], ax.get_xlim()[1], color=COLOUR["wash"], lw=0, zorder=0.2, gid="beyond")
     k = min(len(t) - 1, max(1, int(np.searchsorted(t, 5.0))))
-    labels = [(0.5 * base[k], "from skin", COLOUR["deep_water"], True, _of(run["skin_W_at_5_min"], "W at minute 5"))]
+    labels = [(0.5 * base[k], "from skin", COLOUR["deep_water"], True, _of(run["skin_W_at_5_min"], "W at 5 min"))]
     if run["on"] == "dummy":
         labels = []
-    labels.append((base[k] + 0.5 * (dry + dew)[k], "through the outer side", COLOUR["ink"], True,
-                   _of(run["outer_W_at_5_min"], "W at minute 5")))  # fmt: skip
+    labels.append((base[k] + 0.5 * (dry + dew)[k], "outer side", COLOUR["ink"], True,
+                   _of(run["outer_W_at_5_min"], "W at 5 min")))  # fmt: skip
     end_labels(ax, labels)
     where = "on skin" if run["on"] == "skin" else "on a dummy"
     note = f"{where}; dotted area: dew; dotted lines: 90 % of the skin's part; grey: beyond the last reading"
@@ -110,26 +117,38 @@ def watts_panel(run, ax=None, minutes=None, letter="a"):
 
 
 def mass_panel(runs, ax=None, minutes=None, letter="b"):
-    """Draw what was weighed as dots and what the fit says as lines, a look for each side; return the axes."""
-    ax = ax or lone_axes(height_in=2.9)
+    """Draw the device's mass as it was weighed (dots) and fitted (lines), a look for each side; return the axes."""
+    ax = _scales(runs, "measured_g", "fitted_g", ax or lone_axes(height_in=2.5), minutes)
+    ax.axhline(0.0, color=COLOUR["ink"], lw=0.9, zorder=1)
+    panel_title(ax, letter, "Mass on the scales since the first reading, g", "dots: weighed · lines: fitted, all runs together")
+    return ax
+
+
+def ice_panel(runs, ax=None, minutes=None, letter="c"):
+    """Draw the ice left as it was weighed (dots) and fitted (lines); return the axes."""
+    known = [run for run in runs if run["readings_g"]["ice_left_g"]]
+    ax = _scales(known, "ice_left_g", "ice_fitted_g", ax or lone_axes(height_in=2.2), minutes)
+    panel_title(ax, letter, "Ice left, g", "melt water poured off, weighed, put back")
+    return ax
+
+
+def _scales(runs, measured, fitted, ax, minutes):
     labels, lowest, highest = [], 0.0, 0.0
     for run in runs:
         readings = run["readings_g"]
         colour, dash, mark = SIDES[run["on"]]
         t = readings["time_min"]
-        ax.plot(t, readings["fitted_g"], color=COLOUR[colour], lw=2, ls=dash, zorder=3, gid="fitted")
-        ax.plot(t, readings["measured_g"], mark, ms=4.2, mfc=COLOUR["paper"], mec=COLOUR[colour], mew=1.2, zorder=4, gid="weighed")
-        known = readings["measured_g"] + readings["fitted_g"]
+        seen = [(x, y) for x, y in zip(t, readings[measured]) if y is not None]
+        ax.plot(t, readings[fitted], color=COLOUR[colour], lw=2, ls=dash, zorder=3, gid="fitted")
+        ax.plot(*zip(*seen), mark, ms=4.2, mfc=COLOUR["paper"], mec=COLOUR[colour], mew=1.2, zorder=4, gid="weighed")
+        known = [y for _, y in seen] + readings[fitted]
         lowest, highest = min(lowest, *known), max(highest, *known)
-        labels.append((readings["fitted_g"][-1], f"on {'a dummy' if run['on'] == 'dummy' else 'skin'}", COLOUR[colour], True,
-                       f"left over {style.number(run['rmse_g'], 1)} g"))  # fmt: skip
+        labels.append((readings[fitted][-1], f"on {'a dummy' if run['on'] == 'dummy' else 'skin'}", COLOUR[colour], True))
     room = max(0.08 * (highest - lowest), 0.5)
     ax.set_xlim(*(minutes if minutes is not None else (0.0, max(run["last_reading_min"] for run in runs))))
     ax.set_ylim(lowest - room, highest + room)
-    value_ticks(ax, 5)
-    ax.axhline(0.0, color=COLOUR["ink"], lw=0.9, zorder=1)
+    value_ticks(ax, 4)
     end_labels(ax, labels)
-    panel_title(ax, letter, "Mass on the scales since the first reading, g", "dots: weighed · lines: fitted, all runs together")
     return ax
 
 
