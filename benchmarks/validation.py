@@ -5,7 +5,7 @@
     python benchmarks/validation.py --write
 
 This one command makes the whole page; ``thermosim evidence --out FILE.md`` writes the first of its three parts only. Without
-``--write`` it says what it would write. About two minutes on 2 cores.
+``--write`` it says what it would write. Some five minutes on 2 cores.
 """
 
 import subprocess

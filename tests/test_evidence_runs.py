@@ -13,9 +13,11 @@ from thermosim.closure import device_closure, energy_closure, water_closure, wor
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import D_AIR_SPEED, D_CORE, D_HEART, D_SKIN, N_DIAGNOSTICS
 from thermosim.engine.run import Trajectory
+from thermosim.errors import InputError
 from thermosim.evidence import case as c
 from thermosim.evidence import climate, outcomes, run_cases, timeline
 from thermosim.evidence.extrapolated import OVER_BLANKS, ends_of, predict_with_ends, sentences, variants_read
+from thermosim.evidence.laws import OWN_CHECKS, find_law, mean_specific_heat
 from thermosim.evidence.outcomes import blank_points, predict_case, predict_jobs, read_run, share_in_order
 from thermosim.evidence.read_case import read_case, read_cases
 from thermosim.evidence.timeline import Span, VariantRun, blanks_of, run_variant
@@ -518,6 +520,17 @@ def test_books_close_in_every_run(monkeypatch):
     assert len(closures) > sum(len(case.variants) for case in cases)
     energy, water, device = np.max(closures, axis=0)
     assert energy <= LARGEST_CLOSURE and water <= LARGEST_CLOSURE and device <= LARGEST_CLOSURE
+
+
+def test_only_the_named_check_of_the_evidence_folder_can_be_called():
+    """E9 has no function elsewhere; nothing else of the folder is a law."""
+    assert find_law(OWN_CHECKS[0]) is mean_specific_heat and len(OWN_CHECKS) == 1
+    heat = [mean_specific_heat(70.0, 1.75, fat) for fat in (8.0, 15.0, 30.0)]
+    assert heat == sorted(heat, reverse=True)
+    assert heat[1] == pytest.approx(0.15 * 2.4 + 0.85 * 3.62, rel=0.02)  # by hand: fat, and lean tissues about their mean
+    for name in ("thermosim.evidence.laws.evaluate", "thermosim.evidence.laws.build_body"):
+        with pytest.raises(InputError, match="allowed are names inside"):
+            find_law(name)
 
 
 LISTED = """

@@ -16,6 +16,7 @@ from thermosim.cli import evidence as command
 from thermosim.cli import main as entry
 from thermosim.errors import InputError
 from thermosim.evidence import calibrated_file, chapter, table
+from thermosim.evidence.picture import picture_lines
 from thermosim.evidence.read_case import read_cases
 from thermosim.evidence.table import Row, inside
 
@@ -178,7 +179,7 @@ def test_answer_counts_unseen_first_and_what_no_fit_uses_apart():
     text = table.answer(ROWS)
     assert text.startswith("3 of 9 outcomes that the fit did not see lie inside")
     assert "3 of 4 that it was fitted to; 0 of 1 orders and 2 of 3 checks of laws hold." in text
-    assert table.direction(ROWS) == "Of 3 core misses among those not seen 2 run hot and 1 cool."
+    assert table.direction(ROWS) == "Of 3 unseen core misses 2 run hot and 1 cool."
     assert table.answer([]) == "No outcome is scored here."
 
 
@@ -203,7 +204,7 @@ def test_the_fit_is_not_credited_with_orders():
 def test_a_range_is_said_wherever_the_row_stands(call):
     middle = row("Z1/one/rectal_temperature change", 1.0, 1.1, measured_kind="range")
     assert middle.name.endswith("(range)") and "(range)" not in row().name
-    assert [line["read"].endswith("(range)") for line in table.picture_lines([middle, row("Z2/x/heart_rate")])] == [True, False]
+    assert [line["measured"] for line in picture_lines([middle, row("Z2/x/rectal_temperature")])] == ["≈1.00", "1.00"]
     assert [case["measured_kind"] for case in table.as_json([middle, row()])["cases"]] == ["range", "value"]
     text = chapter.validation_chapter([middle], reasons={})
     assert "| Z1 one: rectal change (range) |" in text and "nobody measured it" in text
@@ -287,6 +288,17 @@ def test_developers_quote_the_pooled_figures_of_the_chapter():
             line = re.search(rf"^\| {quantity}, \S+ \| {role} \| .*$", page, re.M).group()
             of_page = [cell.strip() for cell in line.strip("|").split("|")]
             assert rmse == of_page[3] and known == f"{of_page[7]} (n {of_page[6]})", (quantity, role)
+
+
+def test_the_readme_quotes_what_no_fit_saw():
+    """Core of left-out and of never fitted rows, with known inputs and over all rows."""
+    page = (ROOT / "docs" / "validation.md").read_text(encoding="utf-8")
+    lines = [re.search(rf"^\| Core temperature, K \| {role} \| .*$", page, re.M).group() for role in ("left out", "never fitted")]
+    left, never = ([cell.strip() for cell in line.strip("|").split("|")] for line in lines)
+    rounded = [f"{float(cells[k]):.2f}" for k, cells in ((7, left), (7, never), (3, left), (3, never))]
+    told = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    assert f"Core misses by {rounded[0]} K (root mean square)" in told and f"known ({left[6]} rows), by {rounded[1]} K" in told
+    assert f"({never[6]} rows), and by {rounded[2]} and {rounded[3]} K over all rows" in told
 
 
 def test_the_header_of_the_chapter_names_the_command_that_writes_it():
@@ -469,7 +481,7 @@ def test_page_labels_and_numbers_do_not_enter_the_axes(page):
 
 def test_page_marks_what_lies_outside(page):
     rows, figure = page
-    lines = table.picture_lines(rows)
+    lines = picture_lines(rows)
     outside = [line for line in lines if line["scored"] and not line["inside"] and math.isfinite(line["error"])]
     far = [line for line in lines if abs(line["error"]) > 3.0]
     near = [line for line in outside if abs(line["error"]) <= 3.0]
@@ -486,7 +498,7 @@ def test_page_marks_what_lies_outside(page):
 
 
 def test_page_puts_left_out_first_with_its_fit_beside_it():
-    lines = table.picture_lines(ROWS)
+    lines = picture_lines(ROWS)
     mine = [line for line in lines if line["id"] == "Z1/one/rectal_temperature change"]
     assert [line["role"] for line in mine] == ["left_out"]
     assert mine[0]["error"] == pytest.approx(1.5) and mine[0]["fitted"] == pytest.approx(0.5)
@@ -502,7 +514,7 @@ def test_page_of_core_says_modelled(page):
     titles = " ".join(a.get_text() for a in marks(figure, "panel-title"))
     notes = [a.get_text() for a in marks(figure, "panel-note")]
     assert ("Core temperature" in titles) == ("modelled, not measured" in notes)
-    assert bool(table.picture_lines(rows)) == bool(titles)
+    assert bool(picture_lines(rows)) == bool(titles)
 
 
 def test_look_does_not_know_the_evidence():

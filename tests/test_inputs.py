@@ -1,17 +1,17 @@
 """What people write down becomes records: the promised file, every kind of file, overrides, round trips."""
 
-import dataclasses
 import json
 import math
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from thermosim import cautions
 from thermosim.cooling import from_spec
+from thermosim.cooling.cards import card_text
 from thermosim.errors import InputError
 from thermosim.evidence.read_case import read_case
 from thermosim.inputs.effort import Effort

@@ -215,13 +215,15 @@ def _touched(rows, names) -> dict[str, list[str]]:
 
 
 def _device_variables(states, rates, rows, worn, names) -> dict:
-    power = np.zeros((len(names), len(SIDES), len(states)))
+    power, heat = (np.zeros((len(names), len(SIDES), len(states))) for _ in range(2))
     store, skin = np.zeros((len(names), len(states))), np.full((len(names), len(states)), np.nan)
     water, shaded = np.zeros((len(names), len(WATERS), len(states))), np.zeros((len(names), len(states)))
     for k, row in enumerate(rows):
         device, base = row["device"], n.BASE + k * n.ROW_SIZE
         power[device] += rates[:, base + n.FROM_SKIN : base + n.FROM_VAPOUR + 1].T
-        power[device, 0] += rates[:, base + n.RUN_OFF]
+        heat[device] += states[:, base + n.FROM_SKIN : base + n.FROM_VAPOUR + 1].T
+        for total, values in ((power, rates), (heat, states)):
+            total[device, 0] += values[:, base + n.RUN_OFF]
         shaded[device] += rates[:, base + n.SHADED]
         store[device] += states[:, base + n.STORE_J] + row["outer_J_K"] * states[:, base + n.OUTER_C]
         skin[device] = np.fmin(skin[device], np.where(worn[:, k], states[:, base + n.PATCH_C], np.nan))
@@ -230,6 +232,7 @@ def _device_variables(states, rates, rows, worn, names) -> dict:
         water[device, 4] += states[:, base + n.STORE_KG] + states[:, base + n.OUTER_KG]
     return {
         "device_power": _variable("device_power", ("device", "side", "time"), power),
+        "device_heat": _variable("device_heat", ("device", "side", "time"), heat),
         "device_shade": _variable("device_shade", ("device", "time"), shaded),
         "device_store": _variable("device_store", ("device", "time"), store),
         "device_skin_temperature": _variable("device_skin_temperature", ("device", "time"), skin),

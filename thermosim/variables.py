@@ -132,6 +132,7 @@ OUTPUTS: dict[str, Variable] = {
     "heat_flow": Variable("W", "Heat terms"),
     "closure": Variable("W", "Closure"),
     "device_power": Variable("W", "Heat into the device"),
+    "device_heat": Variable("J", "Heat that went into the device since the start"),
     "device_shade": Variable("W", "Sun that the device keeps off the skin"),
     "device_store": Variable("J", "Heat content of the device"),
     "device_water": Variable("kg", "Water of the device"),

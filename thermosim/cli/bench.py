@@ -45,8 +45,12 @@ def gather_bench(files, kind, on, flags: dict, insulation_W_m2K: float, mass_kg:
         stated = {key: flags[key] if flags.get(key) is not None else run.conditions.get(key) for key in flags}
         for needed in ("room_temperature_C", "room_humidity_pct"):
             if stated[needed] is None:
-                raise InputError("is missing", field=needed, file=run.file,
-                                 remedy=f"add a line `# {needed} = …`, or the flag --{needed.replace('_', '-')}")  # fmt: skip
+                raise InputError(
+                    "is missing",
+                    field=needed,
+                    file=run.file,
+                    remedy=f"add a line `# {needed} = …`, or the flag --{needed.replace('_', '-')}",
+                )
         air = stated["air_speed_m_s"] or 0.0
         rests.append(at_rest(person, stated["room_temperature_C"], stated["room_humidity_pct"], air))
         drips.append(bool(stated["drips_counted"]))
@@ -66,12 +70,19 @@ def _spec(runs, kind, name, parse_cooling) -> dict[str, Any]:
     """Return the table of the device, from the flag or from what the files say."""
     stated = dict.fromkeys(run.conditions["kind"] for run in runs if "kind" in run.conditions)
     if kind is None and len(stated) > 1:
-        raise InputError(f"is {' and '.join(stated)} in different files, allowed is one device in a bench test", field="kind",
-                         remedy="test one device at a time, or give --kind")  # fmt: skip
+        raise InputError(
+            f"is {' and '.join(stated)} in different files, allowed is one device in a bench test",
+            field="kind",
+            remedy="test one device at a time, or give --kind",
+        )
     text = kind if kind is not None else next(iter(stated), None)
     if text is None:
-        raise InputError("is missing", field="kind", file=runs[0].file,
-                         remedy="add a line `# kind = ice_collar:ice_kg=0.25`, or the flag --kind")  # fmt: skip
+        raise InputError(
+            "is missing",
+            field="kind",
+            file=runs[0].file,
+            remedy="add a line `# kind = ice_collar:ice_kg=0.25`, or the flag --kind",
+        )
     try:
         spec = parse_cooling(text)
     except InputError as error:
@@ -90,14 +101,20 @@ def _assumed(runs, insulation_W_m2K, mass_kg, height_m) -> list[str]:
     if "dummy" in sides and insulation_W_m2K == 0.0:
         found.append("The dummy is taken to let no heat through; say what it lets through with --dummy-insulation-W-m2K.")
     if "dummy" not in sides:
-        found.append("Without a run on a dummy the outer side is told apart from skin only by the model: test on a dummy too.")
+        found.append(
+            "Without a run on a dummy the outer side is told apart from skin only by the model: test on a dummy too."
+        )
     if "skin" not in sides:
         found.append("Without a run on skin nothing is known of the contact: test on skin too.")
     elif not all(run.skin_temperature_C is not None for run in runs if run.on == "skin"):
-        found.append(f"Skin under the device was not measured: it is that of a modelled person at rest, {mass_kg:g} kg and "
-                     f"{height_m:g} m, right to some kelvin.")  # fmt: skip
+        found.append(
+            f"Skin under the device was not measured: it is that of a modelled person at rest, {mass_kg:g} kg and "
+            f"{height_m:g} m, right to some kelvin."
+        )
     if all(run.ice_left_kg is None for run in runs):
-        found.append("Without ice_left_kg the scales see melting only when water drips: pour it off and weigh the ice, twice a run.")
+        found.append(
+            "Without ice_left_kg the scales see melting only when water drips: pour it off and weigh the ice, twice a run."
+        )
     return found
 
 

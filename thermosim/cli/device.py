@@ -23,16 +23,18 @@ Readings: time_min, mass_kg (the device with all that is in it) and, where measu
 skin_temperature_C (under the device); columns run and on tell runs apart, or give one file a run. Lines "# name = value" state \
 conditions; flags replace them. Without ice_left_kg the scales see melting only when it drips.
 
-What is fitted: contact, insulation of the outer side, water held before it drips, by least squares over all runs. Intervals (90 %) \
-carry the rounding of the scale and half a gram of handling, a fifth on the air side, half a kelvin on measured skin (three on \
-modelled skin). A number whose interval covers more than half of what is allowed is called not identified; the card keeps its value.
+What is fitted: contact, insulation of the outer side, water held before it drips, by least squares over all runs. \
+Intervals (90 %) carry the rounding of the scale and half a gram of handling, a fifth on the air side, half a kelvin on \
+measured skin (three on modelled skin). A number whose interval covers more than half of what is allowed is called not \
+identified; the card keeps its value. Area and ice are taken as stated: measure them.
 
-[bold]JSON keys:[/bold] kind, device (the fitted table), parameters (name, unit, fitted, default, identified, at_bound; also \
-air_factor and skin_offset_K), runs (name, on, readings, last_reading_min; heat_uptake_kJ, heat_from_skin_kJ, heat_from_air_kJ, \
-heat_from_condensation_kJ, condensed_g, evaporated_g, dripped_g and useful_share until all is melted or, where it is not, until the last reading; \
-melted_at_min (null if not within 4 h), skin_W_at_5_min, outer_W_at_5_min, ceiling_K, skin_measured, coldest_skin_C, \
-minutes_below_12_C, rmse_g, series: time_min, skin_W, outer_W, condensation_W each with _low and _high, readings_g), rmse_g, \
-scale_resolution_g, degrees_of_freedom, answer, sentences, warnings, cautions. Every uncertain number is {median, low, high} (90 %)."""
+[bold]JSON keys:[/bold] kind, device (the fitted table), parameters (name, unit, fitted, default, identified, at_bound; \
+also air_factor and skin_offset_K), runs (name, on, readings, last_reading_min; heat_uptake_kJ, heat_from_skin_kJ, \
+heat_from_air_kJ, heat_from_condensation_kJ, condensed_g, evaporated_g, dripped_g and useful_share until all is melted or, \
+where it is not, until the last reading; useful_share is null where the outer side gives off heat; melted_at_min (null if \
+not within 4 h), skin_W_at_5_min, outer_W_at_5_min, ceiling_K, skin_measured, coldest_skin_C, minutes_below_12_C, rmse_g, \
+series: time_min, skin_W, outer_W, condensation_W each with _low and _high, readings_g), rmse_g, scale_resolution_g, \
+degrees_of_freedom, answer, sentences, warnings, cautions. Every uncertain number is {median, low, high} (90 %)."""
 SHOW_EPILOG = """\
 [bold]Example:[/bold] what is a covered ice collar worth in humid heat, minute by minute?
 
@@ -42,8 +44,8 @@ thermosim device show own-collar.device.toml --air-temperature-C 28 --relative-h
 
 thermosim device show                     every device in the humid, dry and cool climates
 
-[bold]JSON keys:[/bold] of one device: time_min, from_skin_W, from_air_W, sun_kept_off_W, net_W, evaporation_W, carrying_W, sweat_W, \
-worth_W (series), fresh_W, late_W, net_fresh_W, net_late_W, spent_min, from_skin_kJ, net_kJ, ceiling_K, core_change_K, \
+[bold]JSON keys:[/bold] of one device: time_min, from_skin_W, from_air_W, sun_kept_off_W, net_W, evaporation_W, carrying_W, \
+sweat_W, worth_W (series), fresh_W, late_W, net_fresh_W, net_late_W, spent_min, from_skin_kJ, net_kJ, ceiling_K, core_change_K, \
 coldest_skin_C, band_fresh_W, band_late_W, inside (null where common practice gives no band); of all: rows (the same without \
 series), judged, inside. Also cautions."""
 ICE_EPILOG = """\
@@ -54,19 +56,24 @@ thermosim device ice --ice-loaded-kg 0.25 --ice-left-kg 0.05 --minutes 30 --mass
 thermosim device ice reps.csv --mass-kg 65        columns rep, minutes, ice_loaded_kg, ice_left_kg
 
 [bold]JSON keys:[/bold] reps (rep, ice_loaded_kg, ice_left_kg, minutes, melted_kg, latent_kJ, warming_kJ, most_kJ, mean_W, \
-ceiling_K; latent_mean_W and latent_ceiling_K without the warming of melt water), total (the same, added up), sentences, cautions."""
+ceiling_K; latent_mean_W and latent_ceiling_K without the warming of melt water), total (the same, added up), sentences, \
+cautions."""
 
 device_app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode="rich", context_settings={"help_option_names": ["-h", "--help"]},
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
     epilog="[bold]Example:[/bold]\n\nthermosim device test collar.mass.csv --kind ice_collar --out own-collar.device.toml\n\n"
     "[bold]JSON keys:[/bold] see thermosim device test --help, show --help, ice --help.",
     help="Bench test of a device on scales, its watts in a climate, and the most that ice can have done.",
-)  # fmt: skip
+)
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    device_app.command("test", epilog=TEST_EPILOG, short_help="bench readings: a device card, watts from skin and from air")(test)
+    device_app.command("test", epilog=TEST_EPILOG, short_help="bench readings: a device card, watts from skin and from air")(
+        test
+    )
     device_app.command("show", epilog=SHOW_EPILOG, short_help="watts of one device over time, or of all devices")(show)
     device_app.command("ice", epilog=ICE_EPILOG, short_help="ice loaded and left: the most heat it can have taken")(ice)
     app.add_typer(device_app, name="device", short_help="bench test, watts of a device, the most that ice can have done")
@@ -79,9 +86,12 @@ def _option(flag: str, help_: str, metavar: str, panel: str):
 def test(
     files: Annotated[list[Path], typer.Argument(metavar="READINGS…", help="one or more *.mass.csv")],
     kind: Annotated[
-        str | None, _option("--kind", "what it is and what is known: a kind, or a card to start from", "KIND:FIELD=VALUE,…", "Bench")
+        str | None,
+        _option("--kind", "what it is and what is known: a kind, or a card to start from", "KIND:FIELD=VALUE,…", "Bench"),
     ] = None,
-    on: Annotated[str | None, _option("--on", "what it lay on where the file does not say: dummy or skin", "SIDE", "Bench")] = None,
+    on: Annotated[
+        str | None, _option("--on", "what it lay on where the file does not say: dummy or skin", "SIDE", "Bench")
+    ] = None,
     room_temperature_C: Annotated[
         float | None, _option("--room-temperature-C", "air and walls, 0 to 50", "°C", "Bench")
     ] = None,
@@ -98,7 +108,10 @@ def test(
         bool, typer.Option("--drips-counted", metavar=" ", help="what drips stays on the scales", rich_help_panel="Bench")
     ] = False,
     dummy_insulation_W_m2K: Annotated[
-        float, _option("--dummy-insulation-W-m2K", "what the dummy lets through, 0 unless given; 30 mm of foam: 1.2", "W/m²K", "Bench")
+        float,
+        _option(
+            "--dummy-insulation-W-m2K", "what the dummy lets through, 0 unless given; 30 mm of foam: 1.2", "W/m²K", "Bench"
+        ),
     ] = 0.0,
     mass_kg: Annotated[float, _option("--mass-kg", "body mass of who wore it, 70 unless given", "kg", "Bench")] = 70.0,
     height_m: Annotated[float, _option("--height-m", "height of who wore it, 1.75 unless given", "m", "Bench")] = 1.75,
@@ -120,10 +133,22 @@ def test(
 
     talk = Talk(json_, quiet, verbose)
     words.check_out(out, picture, force)
-    asked = gather_bench(files, kind, on, {
-        "room_temperature_C": room_temperature_C, "room_humidity_pct": room_humidity_pct, "air_speed_m_s": air_speed_m_s,
-        "scale_resolution_g": scale_resolution_g, "drips_counted": drips_counted or None,
-    }, dummy_insulation_W_m2K, mass_kg, height_m, name)  # fmt: skip
+    asked = gather_bench(
+        files,
+        kind,
+        on,
+        {
+            "room_temperature_C": room_temperature_C,
+            "room_humidity_pct": room_humidity_pct,
+            "air_speed_m_s": air_speed_m_s,
+            "scale_resolution_g": scale_resolution_g,
+            "drips_counted": drips_counted or None,
+        },
+        dummy_insulation_W_m2K,
+        mass_kg,
+        height_m,
+        name,
+    )
     with talk.progress("fitting"):
         result, card = run_bench(asked)
         result["cautions"] = cautions.for_result(device=True)
@@ -141,7 +166,9 @@ def test(
 def show(
     device: Annotated[
         str | None,
-        typer.Argument(metavar="[KIND_OR_CARD]", help="a kind with fields, or a *.device.toml; without, all", show_default=False),
+        typer.Argument(
+            metavar="[KIND_OR_CARD]", help="a kind with fields, or a *.device.toml; without, all", show_default=False
+        ),
     ] = None,
     climate: Annotated[
         list[str] | None,
@@ -176,9 +203,7 @@ def show(
 
 
 def ice(
-    file: Annotated[
-        Path | None, typer.Argument(metavar="[REPS.csv]", help="a row a rep", show_default=False)
-    ] = None,
+    file: Annotated[Path | None, typer.Argument(metavar="[REPS.csv]", help="a row a rep", show_default=False)] = None,
     ice_loaded_kg: Annotated[float | None, _option("--ice-loaded-kg", "ice put in", "kg", "Ice")] = None,
     ice_left_kg: Annotated[float | None, _option("--ice-left-kg", "ice found at the end", "kg", "Ice")] = None,
     minutes: Annotated[float | None, _option("--minutes", "how long it was worn", "min", "Ice")] = None,

@@ -41,10 +41,15 @@ def bench_answer(result: dict[str, Any]) -> list[str]:
         return [f"{name[:1].upper()}{name[1:]} on a dummy: {outer} at minute 5; nothing is known of its contact with skin"]
     melted = run["melted_at_min"]
     until = f"until all is melted, at minute {number(melted['median'], 0)}" if melted else "until the last reading"
-    share = {end: 100.0 * value for end, value in run["useful_share"].items()}
+    if run["useful_share"] is None:
+        second = f"Its outer side gives heat off: all that it keeps, and more, came from skin, {until}"
+    else:
+        share = {end: 100.0 * value for end, value in run["useful_share"].items()}
+        second = f"{three(share)} % of what it took came from skin, {until}"
     return [
-        f"{name[:1].upper()}{name[1:]}: {number(run['skin_W_at_5_min']['median'], 0)} W from skin at rest and {outer} at minute 5",
-        f"{three(share)} % of what it took came from skin, {until}",
+        f"{name[:1].upper()}{name[1:]}: {number(run['skin_W_at_5_min']['median'], 0)} W from skin at rest "
+        f"and {outer} at minute 5",
+        second,
     ]
 
 
@@ -56,15 +61,21 @@ def bench_sentences(result: dict[str, Any]) -> list[str]:
     run = main_run(result)
     found = [cautions.MELTED_IS_NOT_TAKEN]
     if run["on"] == "skin":
-        found[0] += (f" Of {number(run['heat_uptake_kJ']['median'])} kJ that went into it {three(run['heat_from_skin_kJ'])} kJ came "
-                     "from skin.")  # fmt: skip
-        found.append(f"Ceiling: the heat from skin could lower the mean body temperature of {result['mass_kg']:g} kg by at most "
-                     f"{three(run['ceiling_K'], 2)} °C.")  # fmt: skip
+        found[0] += (
+            f" Of {number(run['heat_uptake_kJ']['median'])} kJ that went into it {three(run['heat_from_skin_kJ'])} kJ came "
+            "from skin."
+        )
+        found.append(
+            f"Ceiling: the heat from skin could lower the mean body temperature of {result['mass_kg']:g} kg by at most "
+            f"{three(run['ceiling_K'], 2)} °C."
+        )
         if run["coldest_skin_C"] is not None:
             how = "as measured" if run["skin_measured"] else "modelled"
             found.append(f"Skin under it was {number(run['coldest_skin_C'], 0)} °C at its coldest, {how}.")
-        found.append("This holds at rest in this room. Running in humid wind the outer side takes more: "
-                     "`thermosim device show CARD --climate humid`.")  # fmt: skip
+        found.append(
+            "This holds at rest in this room. Running in humid wind the outer side takes more: "
+            "`thermosim device show CARD --climate humid`."
+        )
     return found
 
 
@@ -74,23 +85,33 @@ def bench_warnings(result: dict[str, Any]) -> list[str]:
     for one in result["parameters"]:
         unit = "" if one["unit"] == "1" else f" {one['unit']}"
         if not one["identified"]:
-            found.append(f"{one['name']} is not identified by these readings ({three(one['fitted'], 3)}{unit}): the card keeps "
-                         f"{one['default']:g}{unit}.")  # fmt: skip
+            found.append(
+                f"{one['name']} is not identified by these readings ({three(one['fitted'], 3)}{unit}): the card keeps "
+                f"{one['default']:g}{unit}."
+            )
         elif one["at_bound"] and one["name"] == "air_factor":
-            found.append(f"The air side comes out at {number(one['fitted']['median'], 1)} times what a room would do: check the room, its "
-                         "air movement (--air-speed-m-s) and the runs.")  # fmt: skip
+            found.append(
+                f"The air side comes out at {number(one['fitted']['median'], 1)} times what a room would do: check the room, its "
+                "air movement (--air-speed-m-s) and the runs."
+            )
         elif one["at_bound"] and one["name"] not in _PARAMETERS:
-            found.append(f"{one['name']} stands at the end of what is allowed ({one['fitted']['median']:.3g}{unit}): check the readings "
-                         "and what the device is said to be.")  # fmt: skip
+            found.append(
+                f"{one['name']} stands at the end of what is allowed ({one['fitted']['median']:.3g}{unit}): check the readings "
+                "and what the device is said to be."
+            )
     if result["rmse_g"] > MISFIT * max(result["scale_resolution_g"], 1.0):
-        found.append(f"The model does not follow these readings: {number(result['rmse_g'], 1)} g are left over, the scale's step is "
-                     f"{result['scale_resolution_g']:g} g. Check ice_kg, covered, the room and the runs.")  # fmt: skip
+        found.append(
+            f"The model does not follow these readings: {number(result['rmse_g'], 1)} g are left over, the scale's step is "
+            f"{result['scale_resolution_g']:g} g. Check ice_kg, covered, the room and the runs."
+        )
     for run in result["runs"]:
         coldest = run["coldest_skin_C"]
         if coldest is not None and (coldest < TOO_COLD_SKIN_C or run["minutes_below_12_C"] >= COLD_FOR_MIN):
-            found.append(f"Skin under the device on {run['name']} was below 12 °C for {number(run['minutes_below_12_C'], 0)} min, coldest "
-                         f"{number(coldest, 0)} °C: cold injury is possible (common practice: not below 12 °C for 15 min, never below "
-                         "8 °C). Use more cloth, or take it off sooner.")  # fmt: skip
+            found.append(
+                f"Skin under the device on {run['name']} was below 12 °C for {number(run['minutes_below_12_C'], 0)} min, coldest "
+                f"{number(coldest, 0)} °C: cold injury is possible (common practice: not below 12 °C for 15 min, never below "
+                "8 °C). Use more cloth, or take it off sooner."
+            )
     return found
 
 
@@ -107,11 +128,20 @@ def write_bench(result, card, out: Path | None, picture: Path | None, force: boo
     if picture is not None:
         from thermosim.look.bench_page import draw_bench
 
-        setting = (f"{result['files']} · {result['room']} · scale step {result['scale_resolution_g']:g} g · "
-                   f"{sum(run['readings'] for run in result['runs'])} readings · at rest, {result['mass_kg']:g} kg")  # fmt: skip
+        setting = (
+            f"{result['files']} · {result['room']} · scale step {result['scale_resolution_g']:g} g · "
+            f"{sum(run['readings'] for run in result['runs'])} readings · at rest, {result['mass_kg']:g} kg"
+        )
         lines = [*result["sentences"][:2], *result["cautions"]]
-        targets.append(Target(picture, lambda path: draw(
-            lambda: draw_bench(result, result["answer"], setting, lines, f"{_version()} · thermosim device test"), path)))  # fmt: skip
+        targets.append(
+            Target(
+                picture,
+                lambda path: draw(
+                    lambda: draw_bench(result, result["answer"], setting, lines, f"{_version()} · thermosim device test"),
+                    path,
+                ),
+            )
+        )
     return write_all(targets, force)
 
 
@@ -130,21 +160,35 @@ def tell_bench(talk: Talk, result: dict[str, Any]) -> None:
     rows: list[tuple] = [("at minute 5, W from skin", *(three(run["skin_W_at_5_min"], 1) for run in result["runs"]))]
     rows.append(("at minute 5, W through the outer side", *(three(run["outer_W_at_5_min"], 1) for run in result["runs"])))
     for label, key, decimals in (
-        ("taken up, kJ", "heat_uptake_kJ", 1), ("from skin, kJ", "heat_from_skin_kJ", 1), ("from air, kJ", "heat_from_air_kJ", 1),
-        ("from dew, kJ", "heat_from_condensation_kJ", 1), ("condensed, g", "condensed_g", 1), ("dripped, g", "dripped_g", 0),
-    ):  # fmt: skip
+        ("taken up, kJ", "heat_uptake_kJ", 1),
+        ("from skin, kJ", "heat_from_skin_kJ", 1),
+        ("from air, kJ", "heat_from_air_kJ", 1),
+        ("from dew, kJ", "heat_from_condensation_kJ", 1),
+        ("condensed, g", "condensed_g", 1),
+        ("dripped, g", "dripped_g", 0),
+    ):
         rows.append((label, *(three(run[key], decimals) for run in result["runs"])))
     rows.append(("all melted, min", *(three(run["melted_at_min"], 0, "not within 4 h") for run in result["runs"])))
-    shares = [None if run["useful_share"] is None else {end: 100.0 * v for end, v in run["useful_share"].items()} for run in result["runs"]]
+    shares = [
+        None if run["useful_share"] is None else {end: 100.0 * v for end, v in run["useful_share"].items()}
+        for run in result["runs"]
+    ]
     rows.append(("from skin, % of all", *(three(share) for share in shares)))
     heads = [("", "left"), *((f"{run['name']}, on {run['on']}", "left") for run in result["runs"])]
     talk.table(heads, rows, title="Until all is melted, or until the last reading; fitted (90 % interval)")
     talk.table(
         [("number", "left"), ("fitted", "left"), ("before", "left"), ("told by the readings", "left")],
-        [(_PARAMETERS.get(one["name"], one["name"]), three(one["fitted"], 3),
-          f"{one['default']:g}", "yes" if one["identified"] else "no: the card keeps what it was") for one in result["parameters"]],
+        [
+            (
+                _PARAMETERS.get(one["name"], one["name"]),
+                three(one["fitted"], 3),
+                f"{one['default']:g}",
+                "yes" if one["identified"] else "no: the card keeps what it was",
+            )
+            for one in result["parameters"]
+        ],
         title="The card",
-    )  # fmt: skip
+    )
     for sentence in result["sentences"]:
         talk.write(sentence)
 
@@ -159,18 +203,25 @@ def shown_device(device: str | None, climates: list[str], fields: dict) -> tuple
     from thermosim.study.device_table import EVERYWHERE, climate_of
 
     if climates and fields:
-        raise InputError("is given beside a weather by flags, allowed is one of them", field="--climate", remedy="drop one of them")
+        raise InputError(
+            "is given beside a weather by flags, allowed is one of them", field="--climate", remedy="drop one of them"
+        )
     for name in climates:
         climate_of(name)
     spec = None if device is None else parse_cooling(device)
     asked: list[Any] = [Weather.steady(**fields)] if fields else list(dict.fromkeys(climates))
     if spec is None:
         if fields:
-            raise InputError("is missing, a weather by flags is for one device", field="KIND_OR_CARD",
-                             remedy="name a device, or use --climate")  # fmt: skip
+            raise InputError(
+                "is missing, a weather by flags is for one device",
+                field="KIND_OR_CARD",
+                remedy="name a device, or use --climate",
+            )
         return None, asked or list(EVERYWHERE)
     if len(asked) > 1:
-        raise InputError(f"is {', '.join(climates)}, allowed is one for one device", field="--climate", remedy="ask for one at a time")
+        raise InputError(
+            f"is {', '.join(climates)}, allowed is one for one device", field="--climate", remedy="ask for one at a time"
+        )
     return spec, asked or ["humid"]
 
 
@@ -190,31 +241,62 @@ def write_shown(result, spec, picture: Path | None, force: bool) -> list[Path]:
     from thermosim.look.device_page import draw_one, draw_table
 
     page = draw_table if spec is None else draw_one
-    return write_all([Target(picture, lambda path: draw(
-        lambda: page(result, result["cautions"], f"{_version()} · thermosim device show"), path))], force)  # fmt: skip
+    return write_all(
+        [
+            Target(
+                picture,
+                lambda path: draw(lambda: page(result, result["cautions"], f"{_version()} · thermosim device show"), path),
+            )
+        ],
+        force,
+    )
 
 
 def tell_shown(talk: Talk, result: dict[str, Any], spec: dict | None) -> None:
     """Print the watts of one device, or of all."""
     if spec is None:
-        rows = [(row["label"], row["climate"], number(row["fresh_W"], 0), number(row["late_W"], 0), number(row["net_fresh_W"], 0),
-                 _minutes(row["spent_min"]), _band(row), number(row["ceiling_K"], 2)) for row in result["rows"]]  # fmt: skip
+        rows = [
+            (
+                row["label"],
+                row["climate"],
+                number(row["fresh_W"], 0),
+                number(row["late_W"], 0),
+                number(row["net_fresh_W"], 0),
+                _minutes(row["spent_min"]),
+                _band(row),
+                number(row["ceiling_K"], 2),
+            )
+            for row in result["rows"]
+        ]
         heads = ("device", "climate", "fresh, W", "late, W", "net fresh, W", "spent, min", "usual, W", "ceiling, °C")
-        talk.table([(name, "left") for name in heads], rows, title="Watts of every device; net: less what it blocks and weighs")
+        talk.table(
+            [(name, "left") for name in heads], rows, title="Watts of every device; net: less what it blocks and weighs"
+        )
         talk.write(f"{result['inside']} of {result['judged']} lie in the watts of common practice.")
         return
     name = (spec.get("name") or result["device"]).replace("_", " ")
     spent = "not spent while worn" if result["spent_min"] is None else f"spent after {number(result['spent_min'], 0)} min"
-    talk.write(f"{name[:1].upper()}{name[1:]}, {result['setting']}: {number(result['fresh_W'], 0)} W fresh, {number(result['late_W'], 0)} W "
-               f"late, {spent}; {number(result['net_fresh_W'], 0)} W of the fresh ones are left net.", style="bold")  # fmt: skip
+    talk.write(
+        f"{name[:1].upper()}{name[1:]}, {result['setting']}: {number(result['fresh_W'], 0)} W fresh, "
+        f"{number(result['late_W'], 0)} W "
+        f"late, {spent}; {number(result['net_fresh_W'], 0)} W of the fresh ones are left net.",
+        style="bold",
+    )
     minutes = result["time_min"]
     wanted = [k for k in range(len(minutes)) if abs(minutes[k] % 5.0) < 1e-6]
-    rows = [(number(minutes[k], 0), *(number(result[key][k], 0) for key in ("from_skin_W", "from_air_W", "evaporation_W", "sweat_W", "net_W")))
-            for k in wanted]  # fmt: skip
+    rows = [
+        (
+            number(minutes[k], 0),
+            *(number(result[key][k], 0) for key in ("from_skin_W", "from_air_W", "evaporation_W", "sweat_W", "net_W")),
+        )
+        for k in wanted
+    ]
     heads = ("minute", "from skin, W", "from air, W", "evaporation, W", "sweat saved, W", "net, W")
     talk.table([(head, "right") for head in heads], rows, title="Against the same run without it")
-    talk.write(f"Ceiling: {number(result['from_skin_kJ'], 0)} kJ from skin, stomach or breath could lower mean body temperature by at "
-               f"most {number(result['ceiling_K'], 2)} °C; core is {number(result['core_change_K'], 2, True)} °C at the end.")  # fmt: skip
+    talk.write(
+        f"Ceiling: {number(result['from_skin_kJ'], 0)} kJ from skin, stomach or breath could lower mean body temperature by at "
+        f"most {number(result['ceiling_K'], 2)} °C; core is {number(result['core_change_K'], 2, True)} °C at the end."
+    )
     if result["coldest_skin_C"] is not None:
         talk.write(f"Modelled skin under it is {number(result['coldest_skin_C'], 0)} °C at its coldest.")
 
@@ -245,7 +327,9 @@ def ice_result(file: Path | None, loaded, left, minutes, mass_kg) -> dict[str, A
     if file is not None:
         given = [name for name, value in flags.items() if value is not None]
         if given:
-            raise InputError("is given beside a file, allowed is one of them", field=given[0], remedy="drop the flag or the file")
+            raise InputError(
+                "is given beside a file, allowed is one of them", field=given[0], remedy="drop the flag or the file"
+            )
         reps = heat_of_reps(file, mass_kg)
     else:
         for name, value in flags.items():
@@ -258,9 +342,13 @@ def ice_result(file: Path | None, loaded, left, minutes, mass_kg) -> dict[str, A
     sentences = [f"{cautions.MELTED_IS_NOT_TAKEN} These are upper bounds."]
     if total["ice_left_kg"] > 0.0:
         sentences.append(cautions.ICE_THAT_IS_STILL_THERE)
-        sentences.append("While ice is left its melt water is hardly warmer than 0 °C: the figure of the ice alone is then the nearer one.")
-    sentences.append("The higher figure counts melt water that stayed in the device and warmed by 30 K; water that dripped off or is still "
-                     "cold did not warm on the runner's account.")  # fmt: skip
+        sentences.append(
+            "While ice is left its melt water is hardly warmer than 0 °C: the figure of the ice alone is then the nearer one."
+        )
+    sentences.append(
+        "The higher figure counts melt water that stayed in the device and warmed by 30 K; water that dripped off or is still "
+        "cold did not warm on the runner's account."
+    )
     return {"reps": reps, "total": total, "mass_kg": mass_kg, "sentences": sentences}
 
 
@@ -270,10 +358,23 @@ def tell_ice(talk: Talk, result: dict[str, Any]) -> None:
     talk.write(
         f"At most {number(total['most_kJ'], 0)} kJ, {number(total['mean_W'], 0)} W over {total['minutes']:g} min: a ceiling of "
         f"{number(total['ceiling_K'], 2)} °C for {result['mass_kg']:g} kg. By the ice alone {number(total['latent_kJ'], 0)} kJ, "
-        f"{number(total['latent_mean_W'], 0)} W, {number(total['latent_ceiling_K'], 2)} °C.", style="bold")  # fmt: skip
+        f"{number(total['latent_mean_W'], 0)} W, {number(total['latent_ceiling_K'], 2)} °C.",
+        style="bold",
+    )
     if len(result["reps"]) > 1:
-        rows = [(rep["rep"], f"{1e3 * rep['melted_kg']:.0f}", f"{rep['minutes']:g}", number(rep["latent_kJ"], 0), number(rep["most_kJ"], 0),
-                 number(rep["latent_mean_W"], 0), number(rep["mean_W"], 0), number(rep["ceiling_K"], 2)) for rep in result["reps"]]  # fmt: skip
+        rows = [
+            (
+                rep["rep"],
+                f"{1e3 * rep['melted_kg']:.0f}",
+                f"{rep['minutes']:g}",
+                number(rep["latent_kJ"], 0),
+                number(rep["most_kJ"], 0),
+                number(rep["latent_mean_W"], 0),
+                number(rep["mean_W"], 0),
+                number(rep["ceiling_K"], 2),
+            )
+            for rep in result["reps"]
+        ]
         heads = ("rep", "melted, g", "min", "ice, kJ", "most, kJ", "ice, W", "most, W", "ceiling, °C")
         talk.table([(head, "right") for head in heads], rows)
     for sentence in result["sentences"]:

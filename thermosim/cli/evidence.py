@@ -162,6 +162,7 @@ def page_of(rows):
     """Return the page of the evidence."""
     from thermosim.dataset import version
     from thermosim.evidence import table
+    from thermosim.evidence.picture import MIDDLE_MARK, picture_lines
     from thermosim.look.evidence_page import draw_evidence
 
     figures = table.pooled(rows)
@@ -169,12 +170,12 @@ def page_of(rows):
         (key, f"{title}, {UNITS[key]}", {role: _note(key, role, figures.get(key, {})) for role in table.ROLES})
         for key, (title, _) in table.GROUPS.items()
     ]
-    lines, modelled = table.picture_lines(rows), [row for row in rows if not row.not_modelled]
+    lines, modelled = picture_lines(rows), [row for row in rows if not row.not_modelled]
     setting = (
         f"{len({row.id for row in modelled})} outcomes of {len({row.study for row in modelled})} studies · "
         "error in tolerances, written down before the first fit (grey band) · ring inside · diamond outside · bar: range over "
-        "what a paper leaves blank · tick: the same outcome fitted · grey words: shown, not scored · (range): middle of a "
-        "published range, not measured"
+        "what a paper leaves blank · tick: the same outcome fitted · grey words: shown, not scored"
+        f" · {MIDDLE_MARK} before a number: middle of a published range, not measured"
     )
     return draw_evidence(
         lines, groups, answer=_two_lines(table.answer(rows), table.direction(rows)), setting=setting,

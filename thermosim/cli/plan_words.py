@@ -25,8 +25,10 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
     list of dict
         ``name``, ``segments``, ``times`` (``action``, ``at_min``, ``at_km``), ``carried_kg`` (fresh), ``fills`` (charges or
         portions in all), ``refills`` (those after it was put on, spares included), ``spares_used``, ``ice_kg`` and
-        ``water_kg`` that went in, ``notes``.
+        ``water_kg`` that went in, ``heat_from_skin_kJ`` and ``heat_from_air_kJ`` by the end, ``water_left_kg`` in it,
+        ``treatment_only``, ``notes``.
     """
+    from thermosim.cooling.kinds import TREATMENT_ONLY
     from thermosim.cooling.rows import ice_and_water
     from thermosim.engine.records import AROUND, ON_SKIN
     from thermosim.story import timetable_of, worn_of
@@ -55,6 +57,10 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
                 "spares_used": max(refills - sum(one["action"] == "refill" for one in times), 0),
                 "ice_kg": charged * ice / once if once > 0.0 else 0.0,
                 "water_kg": charged * water / once if once > 0.0 else 0.0,
+                "heat_from_skin_kJ": float(ds.device_heat.sel(device=name, side="skin")[-1]) / 1000.0,
+                "heat_from_air_kJ": float(ds.device_heat.sel(device=name, side=["air", "water"]).sum("side")[-1]) / 1000.0,
+                "water_left_kg": float(ds.device_water.sel(device=name, water="left")[-1]),
+                "treatment_only": spec.get("device") in TREATMENT_ONLY,
                 "notes": [step["note"] for step in spec.get("plan", []) if "note" in step],
             }
         )
@@ -80,6 +86,25 @@ def plan_lines(plan: list[dict[str, Any]]) -> list[str]:
     if len(plan) > 1:
         ice, water = (sum(one[name] for one in plan) for name in ("ice_kg", "water_kg"))
         lines.append(f"in all: {number(ice, 2)} kg of ice and {number(water, 2)} kg of water")
+    return lines
+
+
+def ceiling_lines(plan: list[dict[str, Any]], ds) -> list[str]:
+    """Return the ceiling of all devices together, and what stands apart from it; nothing where nothing is worn."""
+    if not plan:
+        return []
+    from thermosim.study.compare import BODY_HEAT_J_KGK
+
+    mass_kg = json.loads(ds.attrs["inputs"])["runner"]["mass_kg"]
+    names = ("heat_through_devices_J", "wetting_J", "sun_kept_off_J")
+    joules, wetting, shade = (ds.attrs[name] / (mass_kg * BODY_HEAT_J_KGK) for name in names)
+    took_kJ = number(ds.attrs[names[0]] / 1000.0, 0)
+    line = f"Ceiling: the devices took {took_kJ} kJ from the runner, at most {number(joules, 2)} °C"
+    line += f"; up to {number(wetting, 2)} °C more if all the water they left on the skin dried there" if wetting >= 0.005 else ""
+    line += f"; {number(shade, 2)} °C more by sun kept off" if shade >= 0.005 else ""
+    lines = [f"{line}. What core loses is less; evaporation under a device is lost too."]
+    if any(one["treatment_only"] for one in plan):
+        lines.append("Immersion is emergency treatment: never a race device, never alone; see the cautions.")
     return lines
 
 

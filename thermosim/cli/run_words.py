@@ -139,22 +139,16 @@ def key_figures(ds, result: dict[str, Any]) -> list[tuple[str, str, str, str]]:
 
 
 def _devices(ds) -> list[tuple[str, str, str, str]]:
-    if "device_power" not in ds:
+    if "device_heat" not in ds:
         return []
-    rows, seconds = [], np.diff(ds.time.values)
+    rows = []
     for name in ds.device.values:
-        power = ds.device_power.sel(device=name).values
-        skin, air, vapour = (float(np.sum(0.5 * (line[1:] + line[:-1]) * seconds)) / 1000.0 for line in power)
+        skin, air, vapour = ds.device_heat.sel(device=name).values[:, -1] / 1000.0
         coldest = float(ds.device_skin_temperature.sel(device=name).min())
-        label = str(name).replace("_", " ")
-        rows.append(
-            (
-                f"Heat into the {label}",
-                number(skin, 0),
-                "kJ",
-                f"from the skin; {number(air + vapour, 0)} kJ from the air; coldest skin {number(coldest, 0)} °C",
-            )
-        )
+        said = ["from the runner"]
+        said += [f"{number(air + vapour, 0)} kJ from the air"] if abs(air) + abs(vapour) >= 0.5 else []
+        said += [f"coldest skin {number(coldest, 0)} °C"] if np.isfinite(coldest) else []
+        rows.append((f"Heat into the {str(name).replace('_', ' ')}", number(skin, 0), "kJ", "; ".join(said)))
     return rows
 
 

@@ -40,7 +40,8 @@ thermosim simulate run.nc
 [bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
 sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
 max_closure_W, warnings, cautions; with devices also cooling_plan (name, segments, times, carried_kg, fills, refills, \
-spares_used, ice_kg, water_kg, notes); with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
+spares_used, ice_kg, water_kg, heat_from_skin_kJ, heat_from_air_kJ, water_left_kg, notes); \
+with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
 recorded) and gaps (from_s, to_s, seconds); with --perception also perception (effort, thermal_sensation, recorded, \
 against_without_devices, sources): directions in words, a number only where one is published, else null.
 
@@ -245,6 +246,8 @@ def _tell_cooling(talk, asked, ds, result: dict) -> None:
             talk.write(words.TITLE, style="bold")
             for line in words.plan_lines(plan):
                 talk.item(line)
+            for line in words.ceiling_lines(plan, ds):
+                talk.write(line)
 
 
 def _tell_perception(talk, felt: dict, minutes: float) -> None:

@@ -58,8 +58,11 @@ def build(spec: dict[str, Any]) -> Worn:
     for name, ends in worn.ranges.items():
         allowed = kind.card.get(name)
         if allowed is None:
-            raise InputError("has an interval, but no number of the kind's card stands behind it", field=name,
-                             remedy="give its value alone")  # fmt: skip
+            raise InputError(
+                "has an interval, but no number of the kind's card stands behind it",
+                field=name,
+                remedy="give its value alone",
+            )
         for which, end in zip(("low", "high"), ends, strict=True):
             if not allowed.low <= end <= allowed.high:
                 raise InputError(
@@ -70,7 +73,9 @@ def build(spec: dict[str, Any]) -> Worn:
     return worn
 
 
-def card_text(spec: dict[str, Any] | str, cautions: Iterable[str], notes: str = "", remarks: dict[str, str] | None = None) -> str:
+def card_text(
+    spec: dict[str, Any] | str, cautions: Iterable[str], notes: str = "", remarks: dict[str, str] | None = None
+) -> str:
     """Return a commented device card.
 
     Parameters
@@ -137,13 +142,15 @@ def _head(kind, name: str, cautions: Iterable[str]) -> list[str]:
         lines += _comment(sentence, "# ! ", "#   ")
     lines += _comment(
         "Each field: its value, its 90 % interval (low, high) and where they come from; or the value alone. When it is worn "
-        "(from_min, to_min, refill_min) stands in a session, not here. A session wears it with device = \"this-file.device.toml\"."
+        '(from_min, to_min, refill_min) stands in a session, not here. A session wears it with device = "this-file.device.toml".'
     )
     return lines
 
 
 def _comment(text: str, first: str = "# ", after: str = "# ") -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False, break_on_hyphens=False)
+    return textwrap.wrap(
+        text, _WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _line(name, value, interval, source, entry, remark: str) -> str:

@@ -20,6 +20,7 @@ HOW_TO_READ = """\
 - **Tolerance** was written down, with its reason, in the case file before the first fit. Some inputs of the package's cases
   were changed after a first trial fit: maximal uptake (A3, A13, A17, AF8) and pace (A19) became blanks, A19 and B27 take
   their power from the pace, A11 reads its limits off the slope of core, times of A17 are no longer scored, heart rates of A1 are.
+  After the first calibration A19's uptake was set so that its pace is the published share of it, and A3's range made even.
 - **Inside** means: the centre lies within the tolerance, and, where the blanks move the prediction by more than the tolerance,
   the measured value lies in the band over the blanks, widened by the standard error of the measured mean (sd/√n, or what a
   figure can be read to where no sd is given). *Outside band*: only the second of the two fails.

@@ -1,7 +1,6 @@
 """The evidence table: one row an outcome and role, the rule for inside, pooled figures, and the JSON object."""
 
 import math
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -382,7 +381,7 @@ def direction(rows: Iterable[Row]) -> str:
         return ""
     lost = f", {len(errors) - hot - cool} could not be run" if len(errors) > hot + cool else ""
     missed = "miss" if len(errors) == 1 else "misses"
-    return f"Of {len(errors)} core {missed} among those not seen {hot} run hot and {cool} cool{lost}."
+    return f"Of {len(errors)} unseen core {missed} {hot} run hot and {cool} cool{lost}."
 
 
 def as_json(rows: Iterable[Row]) -> dict:
@@ -468,50 +467,3 @@ def centre_agrees(row: Row) -> bool:
     if row.error is None or row.measured is None:
         return False
     return abs(row.error) <= (row.tolerance or 0.0) + _ROUNDING * max(1.0, abs(row.measured))
-
-
-def picture_lines(rows: Iterable[Row]) -> list[dict]:
-    """Return what the page of the evidence draws: one plain object an outcome, errors in units of the tolerance.
-
-    Where a study was left out of the fit in turn, that prediction is the main one (``role`` is ``left_out``) and the
-    fitted one stands beside it as ``fitted``. Laws of one case that hold share a line, and so do its orders; their
-    errors are its ``marks``.
-    """
-    drawn = [row for row in rows if not row.not_modelled and row.predicted is not None]
-    left_out = {row.id for row in drawn if row.role == "left_out"}
-    fitted = {row.id: row for row in drawn if row.role == "fitted"}
-    lines: list[dict] = []
-    shared: dict[tuple[str, str, str], dict] = {}
-    for row in drawn:
-        if row.role == "fitted" and row.id in left_out:
-            continue
-        line = _picture_line(row, fitted.get(row.id) if row.role == "left_out" else None)
-        if row.kind in ("law", "order") and row.inside and row.scored:
-            first = shared.setdefault((row.case_id, row.role, row.kind), line)
-            first.setdefault("marks", []).append(line["error"])
-            if first is not line:
-                first |= {"label": f"{row.case_id}, {len(first['marks'])} that hold", "read": "", "measured": "", "predicted": ""}
-                continue
-        lines.append(line)
-    return lines
-
-
-def _picture_line(row: Row, twin: Row | None) -> dict:
-    words, ends = words_of(row), [row.predicted_low, row.predicted_high]
-    scaled = [in_tolerances(end - (row.measured or 0.0), row.tolerance) for end in ends if end is not None]
-    return {
-        "id": row.id, "label": row.label, "read": _short_read(row), "group": group_of(row), "role": row.role, "unit": row.unit,
-        "measured": words["measured"], "predicted": words["predicted"], "error": in_tolerances(row.error, row.tolerance),
-        "low": min(scaled, default=None), "high": max(scaled, default=None),
-        "fitted": None if twin is None else in_tolerances(twin.error, twin.tolerance),
-        "inside": bool(row.inside), "scored": row.scored,
-    }  # fmt: skip
-
-
-def _short_read(row: Row) -> str:
-    """Return how a row was read in few words: what the title of its group says is left out."""
-    read = f"{row.read} {RANGE_WORDS}".strip() if row.measured_kind == RANGE else row.read
-    if group_of(row) in ("heart_rate", "skin"):
-        read = read.removeprefix("heart rate").removeprefix("mean skin").lstrip(" ,")
-    read = re.sub(r"from ([\d.]+) min, to ([\d.]+) min", r"\1–\2 min", read)
-    return re.sub(r"\bat (?=-?[\d.]+ min)", "", read)

@@ -17,9 +17,21 @@ from thermosim.inputs.limits import check_device
 ENDING = ".device.toml"
 ENTRY_FIELDS = ("value", "low", "high", "source")
 WEAR_FIELDS = (
-    "from_min", "to_min", "refill_min", "spares", "refill_at_share", "again_min", "planned_in", "plan",
-    "from_km", "to_km", "refill_km", "every_min", "every_km", "at_stops",
-)  # fmt: skip
+    "from_min",
+    "to_min",
+    "refill_min",
+    "spares",
+    "refill_at_share",
+    "again_min",
+    "planned_in",
+    "plan",
+    "from_km",
+    "to_km",
+    "refill_km",
+    "every_min",
+    "every_km",
+    "at_stops",
+)
 _SIDE_TABLES = ("ranges", "sources")
 LONGEST_NOTES = 2000  # [characters]
 
@@ -107,8 +119,11 @@ def _kind_key(data: dict) -> str:
     if len(given) == 1:
         if isinstance(data[given[0]], str):
             return given[0]
-        raise InputError(f"is {shown(data[given[0]])}, allowed is the name of a kind", field=given[0],
-                         remedy='write e.g. kind = "ice_collar"')  # fmt: skip
+        raise InputError(
+            f"is {shown(data[given[0]])}, allowed is the name of a kind",
+            field=given[0],
+            remedy='write e.g. kind = "ice_collar"',
+        )
     if given:
         raise InputError("is given beside kind, allowed is one of them", field="device", remedy="keep kind")
     raise InputError("is missing and has no default", field="kind of device", remedy='write e.g. kind = "ice_collar"')
@@ -116,8 +131,11 @@ def _kind_key(data: dict) -> str:
 
 def _check_notes(entry) -> None:
     if not isinstance(entry, str) or len(entry) > LONGEST_NOTES:
-        raise InputError(f"is {shown(entry)}, allowed is a text of up to {LONGEST_NOTES} characters", field="notes",
-                         remedy="write it in quotes, or shorten it")  # fmt: skip
+        raise InputError(
+            f"is {shown(entry)}, allowed is a text of up to {LONGEST_NOTES} characters",
+            field="notes",
+            remedy="write it in quotes, or shorten it",
+        )
 
 
 def _entry(name: str, entry) -> tuple[Any, list[float] | None, str | None]:
@@ -138,24 +156,32 @@ def _interval(name: str, entry) -> list[float] | None:
     if not ends:
         return None
     if len(ends) == 1:
-        raise InputError(f"has {ends[0]} alone, allowed are both ends of its 90 % interval", field=name,
-                         remedy="give low and high, or neither")  # fmt: skip
+        raise InputError(
+            f"has {ends[0]} alone, allowed are both ends of its 90 % interval",
+            field=name,
+            remedy="give low and high, or neither",
+        )
     low, value, high = three = [entry["low"], entry["value"], entry["high"]]
     for one in three:
         if isinstance(one, bool) or not isinstance(one, numbers.Real) or not abs(one) < float("inf"):
-            raise InputError(f"has {shown(one)}, allowed are finite numbers", field=name,
-                             remedy="give value, low and high as numbers")  # fmt: skip
+            raise InputError(
+                f"has {shown(one)}, allowed are finite numbers", field=name, remedy="give value, low and high as numbers"
+            )
     if low > high:
         raise InputError(f"has low {shown(low)} above high {shown(high)}", field=name, remedy="swap the two ends")
     if not low <= value <= high:
-        raise InputError(f"is {shown(value)}, outside its own interval of {shown(low)} to {shown(high)}", field=name,
-                         remedy="correct the value or its interval")  # fmt: skip
+        raise InputError(
+            f"is {shown(value)}, outside its own interval of {shown(low)} to {shown(high)}",
+            field=name,
+            remedy="correct the value or its interval",
+        )
     return [float(low), float(high)]
 
 
 def _source(name: str, entry) -> str | None:
     text = entry.get("source")
     if text is not None and (not isinstance(text, str) or not text.strip()):
-        raise InputError(f"has {shown(text)} as source, allowed is a text", field=name,
-                         remedy='write e.g. source = "bench test of 3 May"')  # fmt: skip
+        raise InputError(
+            f"has {shown(text)} as source, allowed is a text", field=name, remedy='write e.g. source = "bench test of 3 May"'
+        )
     return text

@@ -92,8 +92,7 @@ def read_mass(path, on: str | None = None) -> tuple[list[MassRun], list[str]]:
     check_names(table.header, COLUMNS, file=table.file, line=table.header_line)
     for name in NEEDED:
         if name not in table.header:
-            raise InputError("is missing", field=name, file=table.file, line=table.header_line,
-                             remedy=f"add a column {name}")  # fmt: skip
+            raise InputError("is missing", field=name, file=table.file, line=table.header_line, remedy=f"add a column {name}")
     names = _filled(table, "run", "1")
     sides = _sides(table, on or conditions.get("on", ""))
     runs = []
@@ -101,7 +100,9 @@ def read_mass(path, on: str | None = None) -> tuple[list[MassRun], list[str]]:
         rows = [k for k, one in enumerate(zip(names, sides)) if one == key]
         part = replace(table, rows=[table.rows[k] for k in rows], lines=[table.lines[k] for k in rows])
         runs.append(_run(part, *key, conditions))
-    warnings = [f"{table.file}: run {run.name} does not say whether it is on a dummy or on skin." for run in runs if not run.on]
+    warnings = [
+        f"{table.file}: run {run.name} does not say whether it is on a dummy or on skin." for run in runs if not run.on
+    ]
     return runs, warnings
 
 
@@ -140,8 +141,12 @@ def check_condition(name: str, value, low: float, high: float, unit: str, place:
     if finite and low <= value <= high:
         return float(value)
     is_what = f"{shown(value)} {unit}" if finite else shown(value)
-    raise InputError(f"is {is_what}, allowed is {low:g} to {high:g} {unit}", field=name,
-                     remedy="correct the value or its unit", **(place or {}))  # fmt: skip
+    raise InputError(
+        f"is {is_what}, allowed is {low:g} to {high:g} {unit}",
+        field=name,
+        remedy="correct the value or its unit",
+        **(place or {}),
+    )
 
 
 def check_side(value: str, **place) -> str:
@@ -149,8 +154,12 @@ def check_side(value: str, **place) -> str:
     if value in SIDES:
         return value
     near = nearest(value, SIDES)
-    raise InputError(f"is {shown(value)}, allowed are dummy and skin", field="on",
-                     remedy=f"did you mean {near}" if near else "write what the device lay on", **place)  # fmt: skip
+    raise InputError(
+        f"is {shown(value)}, allowed are dummy and skin",
+        field="on",
+        remedy=f"did you mean {near}" if near else "write what the device lay on",
+        **place,
+    )
 
 
 def _filled(table: Table, column: str, default: str) -> list[str]:
@@ -169,19 +178,23 @@ def _sides(table: Table, stated: str) -> list[str]:
         check_side(stated)
     if "on" not in table.header:
         return [stated] * len(table.rows)
-    found = [check_side(cell, file=table.file, line=line) if cell else stated
-             for cell, line in zip(table.cells("on"), table.lines)]  # fmt: skip
+    found = [
+        check_side(cell, file=table.file, line=line) if cell else stated for cell, line in zip(table.cells("on"), table.lines)
+    ]
     for side, line in zip(found, table.lines):
         if not side:
-            raise InputError("is blank, allowed are dummy and skin", field="on", file=table.file, line=line,
-                             remedy="fill the cell")  # fmt: skip
+            raise InputError(
+                "is blank, allowed are dummy and skin", field="on", file=table.file, line=line, remedy="fill the cell"
+            )
     return found
 
 
 def _run(table: Table, name: str, on: str, conditions: dict) -> MassRun:
     columns = {column: table.numbers(column) if column in table.header else None for column in COLUMNS[2:]}
-    columns = {key: None if values is None or np.isnan(values).all() and key not in NEEDED else values
-               for key, values in columns.items()}  # fmt: skip
+    columns = {
+        key: None if values is None or np.isnan(values).all() and key not in NEEDED else values
+        for key, values in columns.items()
+    }
     run = MassRun(name, on, *columns.values(), file=table.file, lines=table.lines, conditions=conditions)
     for column in NEEDED:
         for position in np.flatnonzero(np.isnan(columns[column])):
@@ -191,12 +204,20 @@ def _run(table: Table, name: str, on: str, conditions: dict) -> MassRun:
             _check_range(run, column, values)
     check_increasing(60.0 * run.time_min, table, "time_min")
     if run.time_min.size < FEWEST_READINGS:
-        raise run.refuse(0, "run", f"{name} has {run.time_min.size} readings, needed are {FEWEST_READINGS} or more",
-                         "weigh more often")  # fmt: skip
-    _check_way(run, "ice_left_kg", run.ice_left_kg, -1.0, "rises, allowed is ice that only melts",
-               "check the weighing, or give a new charge a run of its own")  # fmt: skip
-    _check_way(run, "dripped_kg", run.dripped_kg, 1.0, "falls, allowed is what dripped since the start",
-               "add up what dripped before")  # fmt: skip
+        raise run.refuse(
+            0, "run", f"{name} has {run.time_min.size} readings, needed are {FEWEST_READINGS} or more", "weigh more often"
+        )
+    _check_way(
+        run,
+        "ice_left_kg",
+        run.ice_left_kg,
+        -1.0,
+        "rises, allowed is ice that only melts",
+        "check the weighing, or give a new charge a run of its own",
+    )
+    _check_way(
+        run, "dripped_kg", run.dripped_kg, 1.0, "falls, allowed is what dripped since the start", "add up what dripped before"
+    )
     return run
 
 

@@ -42,13 +42,18 @@ def draw_bench(result, answer, setting, cautions, provenance):
     lines, iced = parameter_lines(result), any(run["readings_g"]["ice_left_g"] for run in result["runs"])
     page = Page(
         question="What does this device take, and how much of it from skin?",
-        answer=answer, setting=setting, cautions=cautions, provenance=provenance,
+        answer=answer,
+        setting=setting,
+        cautions=cautions,
+        provenance=provenance,
         body_in=2 * TITLE_IN + WATTS_IN + MASS_IN + GAP_IN + FOOT_IN + LINE_IN * len(lines) + 0.1 + iced * ICE_PANEL_IN,
-    )  # fmt: skip
+    )
     shown = main_run(result)
     above = page.axes(TITLE_IN, WATTS_IN)
     below = page.axes(2 * TITLE_IN + WATTS_IN + GAP_IN, MASS_IN)
-    minutes = np.array([0.0, max(one["series"]["time_min"][-1] for one in result["runs"] if one is shown or one["on"] == "skin")])
+    minutes = np.array(
+        [0.0, max(one["series"]["time_min"][-1] for one in result["runs"] if one is shown or one["on"] == "skin")]
+    )
     minutes[1] = max(minutes[1], shown["last_reading_min"])
     watts_panel(shown, above, minutes=minutes)
     mass_panel(result["runs"], below, minutes=minutes)
@@ -62,8 +67,17 @@ def draw_bench(result, answer, setting, cautions, provenance):
     below = lowest
     height = below.get_position().height * below.figure.get_figheight()
     for k, line in enumerate(lines):
-        below.text(0, -(FOOT_IN + 0.05 + LINE_IN * k) / height, line, transform=below.transAxes, va="center", ha="left",
-                   color=COLOUR["ink"], gid="parameter", **style.sans("note"))  # fmt: skip
+        below.text(
+            0,
+            -(FOOT_IN + 0.05 + LINE_IN * k) / height,
+            line,
+            transform=below.transAxes,
+            va="center",
+            ha="left",
+            color=COLOUR["ink"],
+            gid="parameter",
+            **style.sans("note"),
+        )
     return page.figure
 
 
@@ -82,13 +96,24 @@ def watts_panel(run, ax=None, minutes=None, letter="a"):
     base = np.maximum(skin, 0.0)
     ax.fill_between(t, 0.0, base, color=COLOUR["deep_water"], lw=0, zorder=2, gid="from-skin")
     ax.fill_between(t, base, base + dry, color=COLOUR["mist"], lw=0, zorder=2, gid="from-air")
-    ax.fill_between(t, base + dry, base + dry + dew, facecolor=COLOUR["mist"], edgecolor=COLOUR["stone"], hatch="....", lw=0,
-                    zorder=2, gid="from-dew")  # fmt: skip
+    ax.fill_between(
+        t,
+        base + dry,
+        base + dry + dew,
+        facecolor=COLOUR["mist"],
+        edgecolor=COLOUR["stone"],
+        hatch="....",
+        lw=0,
+        zorder=2,
+        gid="from-dew",
+    )
     for edge in (base, base + dry):
         ax.plot(t, edge, color=COLOUR["paper"], lw=0.8, zorder=2.5)
     if run["on"] == "skin":
         for end in ("skin_W_low", "skin_W_high"):
-            ax.plot(t, np.maximum(series[end], 0.0), color=COLOUR["ink"], lw=0.8, ls=style.DOTTED, zorder=3, gid="skin-interval")
+            ax.plot(
+                t, np.maximum(series[end], 0.0), color=COLOUR["ink"], lw=0.8, ls=style.DOTTED, zorder=3, gid="skin-interval"
+            )
     top = float((base + dry + dew)[1:].max())
     ax.set_xlim(*(minutes if minutes is not None else (0.0, t[-1])))
     ax.set_ylim(min(0.0, float(outer.min())), 1.15 * max(top, 1.0))
@@ -97,9 +122,17 @@ def watts_panel(run, ax=None, minutes=None, letter="a"):
     if melted is not None:
         ax.axvline(melted["median"], color=COLOUR["ink"], lw=1.1, ls=style.DOTTED, zorder=4, gid="melted")
         left = melted["median"] > 0.75 * ax.get_xlim()[1]
-        words = ax.annotate("all melted", (melted["median"], ax.get_ylim()[1]), (-4 if left else 4, -3), va="top",
-                            textcoords="offset points", ha="right" if left else "left", color=COLOUR["ink"], zorder=6,
-                            **style.sans("label", bold=True))  # fmt: skip
+        words = ax.annotate(
+            "all melted",
+            (melted["median"], ax.get_ylim()[1]),
+            (-4 if left else 4, -3),
+            va="top",
+            textcoords="offset points",
+            ha="right" if left else "left",
+            color=COLOUR["ink"],
+            zorder=6,
+            **style.sans("label", bold=True),
+        )
         halo(words)
     if run["last_reading_min"] < ax.get_xlim()[1] - 1.0:
         ax.axvspan(run["last_reading_min"], ax.get_xlim()[1], color=COLOUR["wash"], lw=0, zorder=0.2, gid="beyond")
@@ -107,8 +140,9 @@ def watts_panel(run, ax=None, minutes=None, letter="a"):
     labels = [(0.5 * base[k], "from skin", COLOUR["deep_water"], True, _of(run["skin_W_at_5_min"], "W at 5 min"))]
     if run["on"] == "dummy":
         labels = []
-    labels.append((base[k] + 0.5 * (dry + dew)[k], "outer side", COLOUR["ink"], True,
-                   _of(run["outer_W_at_5_min"], "W at 5 min")))  # fmt: skip
+    labels.append(
+        (base[k] + 0.5 * (dry + dew)[k], "outer side", COLOUR["ink"], True, _of(run["outer_W_at_5_min"], "W at 5 min"))
+    )
     end_labels(ax, labels)
     where = "on skin" if run["on"] == "skin" else "on a dummy"
     note = f"{where}; dotted area: dew; dotted lines: 90 % of the skin's part; grey: beyond the last reading"
@@ -120,7 +154,9 @@ def mass_panel(runs, ax=None, minutes=None, letter="b"):
     """Draw the device's mass as it was weighed (dots) and fitted (lines), a look for each side; return the axes."""
     ax = _scales(runs, "measured_g", "fitted_g", ax or lone_axes(height_in=2.5), minutes)
     ax.axhline(0.0, color=COLOUR["ink"], lw=0.9, zorder=1)
-    panel_title(ax, letter, "Mass on the scales since the first reading, g", "dots: weighed · lines: fitted, all runs together")
+    panel_title(
+        ax, letter, "Mass on the scales since the first reading, g", "dots: weighed · lines: fitted, all runs together"
+    )
     return ax
 
 

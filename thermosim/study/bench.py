@@ -28,7 +28,7 @@ from thermosim.physics.water_ice import frozen_mass
 LONGEST_STEP_S = 10.0
 STABLE = 0.8  # share of the method's stability limit that a step may use
 HELD_FACTOR = 1e9  # heat capacity of skin that is held at a measured temperature, times its own
-_PLACES = (n.FROM_SKIN, n.FROM_AIR, n.FROM_VAPOUR, n.WITH_WATER, n.ROW_CONDENSED, n.ROW_EVAPORATED, n.ROW_DRIPPED)
+_PLACES = (n.FROM_SKIN, n.FROM_AIR, n.FROM_VAPOUR, n.WITH_WATER, n.RUN_OFF, n.ROW_CONDENSED, n.ROW_EVAPORATED, n.ROW_DRIPPED)
 
 
 class Rest(NamedTuple):
@@ -47,10 +47,11 @@ class Alone(NamedTuple):
     ice_kg: np.ndarray
     store_J: np.ndarray  # zero when just melted
     skin_C: np.ndarray  # under the device, by area
-    from_skin_J: np.ndarray  # integrals since the start
+    from_skin_J: np.ndarray  # integrals since the start; by contact
     from_air_J: np.ndarray  # convection, long-wave, sun
     from_vapour_J: np.ndarray
     with_water_J: np.ndarray
+    run_off_J: np.ndarray  # taken from skin below by drips, not by the device
     condensed_kg: np.ndarray
     evaporated_kg: np.ndarray
     dripped_kg: np.ndarray
@@ -119,15 +120,32 @@ def alone(
         runner["capacity_J_K"][0, places] *= HELD_FACTOR
     work = _laid_on(rows, rest, runner, piece)
     step = _step_of(work, rows, runner, piece)
-    longest = min(LONGEST_STEP_S, STABLE * stability_limit(RK4, 4) / float(stiffest_rates(rest.runner, rest.piece, rows[None])[0]))
+    longest = min(
+        LONGEST_STEP_S, STABLE * stability_limit(RK4, 4) / float(stiffest_rates(rest.runner, rest.piece, rows[None])[0])
+    )
     exposures = rows["outer_exposure"] * air_factor
     states = np.zeros((times.size, work.state.size))
     before = 0.0
     for k, now in enumerate(times):
         count = math.ceil((now - before) / longest - 1e-9)
         if count > 0:
-            _advance(work.state, work.stages, work.heat, step, work.seg, runner[0], rows, work.active, rows.size, exposures,
-                     (now - before) / count, count, skin[max(k - 1, 0)], skin[k], held)  # fmt: skip
+            _advance(
+                work.state,
+                work.stages,
+                work.heat,
+                step,
+                work.seg,
+                runner[0],
+                rows,
+                work.active,
+                rows.size,
+                exposures,
+                (now - before) / count,
+                count,
+                skin[max(k - 1, 0)],
+                skin[k],
+                held,
+            )
         states[k], before = work.state, now
     if not np.isfinite(states).all():
         raise NumericalFailure("The bench test stopped: a state became not finite.")

@@ -86,7 +86,9 @@ class Fitted(NamedTuple):
         """Return value, low and high of a fitted number, inside what is allowed."""
         k = [one.name for one in self.coordinates].index(name)
         one, wide = self.coordinates[k], self.quantile * math.sqrt(self.covariance[k, k])
-        ends = (one.outward(np.clip(self.centre[k] + side * wide, one.inward(one.low), one.inward(one.high))) for side in (-1, 1))
+        ends = (
+            one.outward(np.clip(self.centre[k] + side * wide, one.inward(one.low), one.inward(one.high))) for side in (-1, 1)
+        )
         return (one.outward(self.centre[k]), *ends)
 
 
@@ -95,8 +97,9 @@ def fit_bench(bench: Bench) -> Fitted:
 
     Least squares on masses, each run about its own mean (so that the tare does not count), on what dripped and on ice
     left; the coefficient of the air side is free within a fifth. Skin under the device is taken as read (or as modelled,
-    where it was not); what it can be off is not fitted, since masses would be fitted to its noise, but widens every interval. Intervals are those of the linearised problem, with
-    the rounding of the scale as error, or what is left over where that is more.
+    where it was not); what it can be off is not fitted, since masses would be fitted to its noise, but widens every interval.
+    Intervals are those of the linearised problem, with rounding and handling as error, or what is left over where that
+    is more.
 
     Parameters
     ----------
@@ -128,8 +131,15 @@ def fit_bench(bench: Bench) -> Fitted:
         return residuals(point)
 
     lower, upper = low[free], high[free]
-    found = least_squares(of_free, np.clip(begin[free], lower + 1e-6, upper - 1e-6), bounds=(lower, upper), x_scale=upper - lower,
-                          jac=lambda inside: slopes(of_free, inside, lower, upper, both=False), xtol=1e-5, ftol=1e-7)  # fmt: skip
+    found = least_squares(
+        of_free,
+        np.clip(begin[free], lower + 1e-6, upper - 1e-6),
+        bounds=(lower, upper),
+        x_scale=upper - lower,
+        jac=lambda inside: slopes(of_free, inside, lower, upper, both=False),
+        xtol=1e-5,
+        ftol=1e-7,
+    )
     centre = begin.copy()
     centre[free] = found.x
     steep, data = slopes(residuals, centre, low, high), found.fun[:-1]
@@ -180,14 +190,21 @@ def check_bench(bench: Bench) -> None:
     """Refuse what no device could have done."""
     rows = rows_of(bench.device)
     if (rows["place"] != ON_SKIN).any():
-        raise InputError(f"is {bench.device.name!r}, allowed are devices that lie on skin: collars, caps, vests, pockets, cloths",
-                         field="kind", remedy="weigh a device that is worn")  # fmt: skip
+        raise InputError(
+            f"is {bench.device.name!r}, allowed are devices that lie on skin: collars, caps, vests, pockets, cloths",
+            field="kind",
+            remedy="weigh a device that is worn",
+        )
     loaded, coldest = float(rows["charge_kg"].sum()), float(rows["charge_C"].min())
     for run, rest in zip(bench.runs, bench.rests, strict=True):
         if run.ice_left_kg is not None and np.nanmax(run.ice_left_kg) > loaded + bench.resolution_kg:
             k = int(np.nanargmax(run.ice_left_kg))
-            raise run.refuse(k, "ice_left_kg", f"is {run.ice_left_kg[k]:g} kg, but {loaded:g} kg was loaded",
-                             "correct the reading, or say what was loaded, e.g. --kind ice_collar:ice_kg=0.3")  # fmt: skip
+            raise run.refuse(
+                k,
+                "ice_left_kg",
+                f"is {run.ice_left_kg[k]:g} kg, but {loaded:g} kg was loaded",
+                "correct the reading, or say what was loaded, e.g. --kind ice_collar:ice_kg=0.3",
+            )
         vapour_kPa = float(rest.piece["vapour_kPa_0"][0])
         dry = vapour_kPa <= 0.0 or vapour_kPa < saturation_pressure(coldest)
         if dry and not (run.on == "skin" and rows["wicks"].any()):
@@ -200,9 +217,13 @@ def _refuse_rise(run: MassRun, resolution_kg: float, vapour_kPa: float, coldest_
     k = int(np.argmax(rises))
     if rises[k] > RISE_ALLOWED_G * resolution_kg + 1e-9:
         dew = f"its dew point is {dew_point(vapour_kPa):.1f} °C" if vapour_kPa > 0.01 else "it is dry"
-        raise run.refuse(k, "mass_kg", f"is {run.mass_kg[k]:g} kg, {1e3 * rises[k]:.3g} g more than before, but no dew can form "
-                         f"from this air on a device of {coldest_C:g} °C ({dew})",
-                         "check the scales, the room's humidity, or whether water was added")  # fmt: skip
+        raise run.refuse(
+            k,
+            "mass_kg",
+            f"is {run.mass_kg[k]:g} kg, {1e3 * rises[k]:.3g} g more than before, but no dew can form "
+            f"from this air on a device of {coldest_C:g} °C ({dew})",
+            "check the scales, the room's humidity, or whether water was added",
+        )
 
 
 def coordinates_of(bench: Bench) -> list[Coordinate]:

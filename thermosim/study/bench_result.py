@@ -26,9 +26,18 @@ SPENT_SHARE = 0.005  # of the ice loaded; less counts as melted
 COLD_SKIN_C, COLD_FOR_MIN, TOO_COLD_SKIN_C = 12.0, 15.0, 8.0  # cold injury; common practice, no source
 _SERIES = ("skin_W", "outer_W", "condensation_W")
 _TOTALS = (
-    "heat_uptake_kJ", "heat_from_skin_kJ", "heat_from_air_kJ", "heat_from_condensation_kJ", "condensed_g", "evaporated_g",
-    "dripped_g", "useful_share", "melted_at_min", "skin_W_at_5_min", "outer_W_at_5_min",
-)  # fmt: skip
+    "heat_uptake_kJ",
+    "heat_from_skin_kJ",
+    "heat_from_air_kJ",
+    "heat_from_condensation_kJ",
+    "condensed_g",
+    "evaporated_g",
+    "dripped_g",
+    "useful_share",
+    "melted_at_min",
+    "skin_W_at_5_min",
+    "outer_W_at_5_min",
+)
 
 
 def bench_result(bench: Bench, fitted: Fitted, mass_kg: float) -> dict[str, Any]:
@@ -50,14 +59,16 @@ def bench_result(bench: Bench, fitted: Fitted, mass_kg: float) -> dict[str, Any]
     parameters = []
     for one in fitted.coordinates:
         value, low, high = fitted.interval(one.name)
-        parameters.append({
-            "name": one.name,
-            "unit": card[one.name].unit if one.name in card else {AIR: "1", SKIN: "K"}[one.name],
-            "fitted": {"median": value, "low": low, "high": high},
-            "default": one.start,
-            "identified": fitted.told[one.name],
-            "at_bound": bool(min(value - one.low, one.high - value) < 1e-3 * (one.high - one.low)),
-        })  # fmt: skip
+        parameters.append(
+            {
+                "name": one.name,
+                "unit": card[one.name].unit if one.name in card else {AIR: "1", SKIN: "K"}[one.name],
+                "fitted": {"median": value, "low": low, "high": high},
+                "default": one.start,
+                "identified": fitted.told[one.name],
+                "at_bound": bool(min(value - one.low, one.high - value) < 1e-3 * (one.high - one.low)),
+            }
+        )
     off = iter(np.split(left_over(bench, fitted.coordinates, fitted.centre), _ends(bench)))
     runs = []
     for k in range(len(bench.runs)):
@@ -175,7 +186,7 @@ def _totals(seen: Alone, loaded_kg: float, last_s: float) -> dict[str, float]:
         "condensed_g": 1e3 * until(seen.condensed_kg),
         "evaporated_g": 1e3 * until(seen.evaporated_kg),
         "dripped_g": 1e3 * until(seen.dripped_kg),
-        "useful_share": skin_J / uptake_J if uptake_J > 0.0 else float("nan"),
+        "useful_share": skin_J / uptake_J if uptake_J > 0.0 and air_J + vapour_J >= 0.0 else float("nan"),  # else it gives off
         "melted_at_min": melted_s / 60.0,
         "skin_W_at_5_min": float(np.interp(60.0 * FRESH_MIN, middle, skin_W)),
         "outer_W_at_5_min": float(np.interp(60.0 * FRESH_MIN, middle, outer_W)),

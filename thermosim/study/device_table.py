@@ -254,6 +254,7 @@ def _figures(trial, with_it, without, start, runner, climate) -> dict:
         "fresh_min": list(trial.fresh),
         "late_min": list(late),
         "spent_min": spent,
+        "from_skin_fresh_W": _mean(series, "from_skin_W", trial.fresh),
         "from_air_fresh_W": _mean(series, "from_air_W", trial.fresh),
         "blocked_evaporation_W": -_mean(series, "evaporation_W", trial.fresh),
         "carrying_W": _mean(series, "carrying_W", trial.fresh),
@@ -321,3 +322,23 @@ def show_one(spec: dict, climate, runner: Runner | None = None) -> dict:
         trial = Trial(kind, "running", 40, (4, 6), (35, 40), SKIN, {})
     fields = {name: one for name, one in spec.items() if name not in ("device", "from_min", "to_min", "refill_min")}
     return try_device(trial, climate, runner, fields)
+
+
+def sentence(row: dict) -> str:
+    """Return what one row of the table says: watts taken, what is blocked and carried, what is left.
+
+    Parameters
+    ----------
+    row : dict
+        Figures of :func:`try_device`.
+    """
+    names = ("from_skin_fresh_W", "blocked_evaporation_W", "carrying_W", "net_fresh_W")
+    taken, blocked, carried, net = (row[name] for name in names)
+    words = f"{row['label']}, {row['climate'].replace('_', '-')}: takes {taken:.0f} W while fresh"
+    if blocked >= 0.5:
+        words += f", {blocked:.0f} W of evaporation are missing"
+    if carried >= 0.5:
+        words += f", carrying it makes {carried:.0f} W"
+    if net < -0.5:
+        return f"{words}; it costs more than it takes: {abs(net):.0f} W to the bad."
+    return f"{words}; {max(net, 0.0):.0f} W are left."

@@ -191,7 +191,8 @@ def _vary_device(worn, scores):
         sd = (high - low) / INTERVAL_SDS if name in worn.ranges else p.sd
         given = getattr(worn.device, name)
         moved[name] = float(truncated(score, given, sd, p.low, p.high)) if sd > 0.0 else given
-    return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved))
+    # the card's interval is about its own value, not about a drawn one
+    return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved), ranges={})
 
 
 def run_variant(session, variant, members: Members, save_times_s, site: int) -> Batch:

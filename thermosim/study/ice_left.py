@@ -66,8 +66,12 @@ def check_ice(loaded_kg, left_kg, **place) -> None:
             remedy = "a mass is never negative: check the sign" if finite and value < 0.0 else "give kg, not g"
             raise InputError(f"is {shown(value)} kg, allowed is 0 to {MOST_ICE_KG:g} kg", field=name, remedy=remedy, **place)
     if left_kg > loaded_kg:
-        raise InputError(f"is {left_kg:g} kg, more than the {loaded_kg:g} kg that was loaded", field="ice_left_kg",
-                         remedy="weigh ice alone, without cloth and melt water", **place)  # fmt: skip
+        raise InputError(
+            f"is {left_kg:g} kg, more than the {loaded_kg:g} kg that was loaded",
+            field="ice_left_kg",
+            remedy="weigh ice alone, without cloth and melt water",
+            **place,
+        )
 
 
 def heat_of_reps(path, mass_kg: float) -> list[dict[str, Any]]:
@@ -90,8 +94,13 @@ def heat_of_reps(path, mass_kg: float) -> list[dict[str, Any]]:
         row = {name: float(values[k]) for name, values in columns.items()}
         for name, value in row.items():
             if value != value:
-                raise InputError("is blank, allowed is a number in every row", field=name, file=table.file, line=line,
-                                 remedy="fill the cell or cut the row")  # fmt: skip
+                raise InputError(
+                    "is blank, allowed is a number in every row",
+                    field=name,
+                    file=table.file,
+                    line=line,
+                    remedy="fill the cell or cut the row",
+                )
         check_ice(row["ice_loaded_kg"], row["ice_left_kg"], file=table.file, line=line)
         check_range("minutes", row["minutes"], file=table.file, line=line)
         found.append({"rep": rep, **most_heat(row["ice_loaded_kg"], row["ice_left_kg"], row["minutes"], mass_kg)})
