@@ -95,7 +95,7 @@ def test_help_comes_at_once_and_names_every_command():
         done = command("--help")
         times.append(time.perf_counter() - begin)
     assert done.returncode == 0 and done.stderr == ""
-    for name in ("demo", "new", "check", "ledger", "simulate", "compare", "evidence"):
+    for name in ("demo", "new", "check", "ledger", "simulate", "compare", "device", "evidence"):
         assert re.search(rf"^  {name} ", done.stdout, re.M)
     assert min(times) < 0.3, times
 

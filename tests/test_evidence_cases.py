@@ -288,7 +288,7 @@ BROKEN = [
     ("melt_C = 15", "§melt_C = [15]", None, ["melt_C is [15]", "allowed is a number, a text, true or false"]),
     ("melt_C = 15", '§name = "?contact"', None, ["name is '?contact'", "allowed is a blank for filling_kg, melt_C"]),
     ("melt_C = 15", '§melt_C = "?melting"', None, ["melt_C is '?melting'", 'add [[blank]] with name = "melting"']),
-    ("high = 40\n", "§high = 90\n", None, ["high is 90", "5 to 80 W/m2K", "contact_conductance_W_m2K uses this blank"]),
+    ("high = 40\n", "§high = 90\n", None, ["high is 90", "4 to 80 W/m2K", "contact_conductance_W_m2K uses this blank"]),
     ('phase = "run"                         #', '§phase = "walk" #', None, ["phase is 'walk'", "known are run, pool"]),
     ("to_min = 30\n\n", "§to_min = 50\n\n", None, ["to_min is 50 min", "up to 40 min, the phase run", "leave it out"]),
     ("to_min = 30\n\n", "§to_min = 4\n\n", None, ["to_min is 4 min", "the device goes on at 5 min"]),

@@ -106,7 +106,10 @@ PARAMETERS: dict[str, Parameter] = {
     "sweat_local_slope_K": Parameter(10.0, "K", 7.0, 14.0, 0.0, "local multiplier exp((T-34)/10); Nadel 1971", "high"),
     "sweat_local_reference_C": Parameter(34.0, "degC", 33.0, 35.0, 0.0, "Nadel 1971", "high"),
     "maximum_sweat_rate_L_h": Parameter(1.5, "L/h", 0.6, 3.7, 0.3, "runners 1 to 2 L/h; 1.8 measured in a winner, Pugh 1967; SD: 1 to 2 L/h is 1.6 SD each way", "medium"),
-    "sweat_gut_weight": Parameter(0.0, "K/K", 0.0, 0.2, 0.0, "fall of the sweating signal for each kelvin that the gut is colder than blood; PLACEHOLDER", "low"),
+    "sweat_gut_weight": Parameter(
+        0.08, "K/K", 0.0, 0.2, 0.0,
+        "fall of the sweating signal for each kelvin that the gut is colder than blood; 9.6 mL/kg of slurry cut sweat by 0.19 L "
+        "with core and skin unchanged (Morris 2016)", "low"),
     "sweat_fall_per_pct_loss": Parameter(0.04, "1/%", 0.0, 0.1, 0.0, "sweating falls with fluid loss; reviews", "low"),
     "fluid_threshold_shift_K_pct": Parameter(0.06, "K/%", 0.0, 0.25, 0.02, "thresholds rise with fluid loss; core 0.1 to 0.25 K higher per 1 % (Sawka 2001); SD: 0.1 to 0.25 K of core per 1 % is two SD each way, halved for the threshold", "low"),
     "skin_diffusion_wettedness": Parameter(0.06, "1", 0.03, 0.08, 0.0, "water through dry skin; two-node value", "high"),

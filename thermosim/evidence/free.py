@@ -77,6 +77,7 @@ FREE: tuple[Free, ...] = (
     Free("sweat_skin_weight", 0.10, 0.02, LINEAR, "core to skin about 10:1; Nadel, Bullard & Stolwijk 1971"),
     Free("skin_flow_skin_weight", 0.10, 0.02, LINEAR, "10:1 as for sweating; over 20:1 in Wyss 1974, and 0.03 is 33:1", low=0.03),
     Free("skin_signal_floor_C", 29.0, 1.5, LINEAR, "cold skin stops adding to the controllers' signal near 30; guess"),
+    Free("sweat_gut_weight", 0.08, 0.05, LINEAR, "a cold stomach cuts sweating; Morris 2016, its size a guess"),
     # --- ceilings ----------------------------------------------------------------------------------------------
     Free("skin_flow_ceiling_exercise_L_min", 2.5, 0.7, LINEAR, "hard work: a third to a half of the resting 7 to 8"),
     Free("skin_flow_ceiling_intensity", 0.50, 0.08, LINEAR, "flow to skin begins to be held back near half of maximal uptake"),
@@ -87,6 +88,7 @@ FREE: tuple[Free, ...] = (
     Free("constriction_skin_C", 32.5, 0.6, LINEAR, "two-node model: below 33.7; resting people hold their core at 24 degC by it"),
     Free("constriction_gain_1_K", 0.5, 1.4, LOG, "two-node value"),
     Free("constriction_override", 6.0, 3.0, LINEAR, "hot people keep some flow to the skin in cold water; guess"),
+    Free("local_flow_floor", 0.15, 0.06, LINEAR, "a few to twenty per cent at rest, hot people keep more; guess"),
     Free("shunt_flow_ceiling_L_min", 0.35, 0.12, LINEAR, "hands and feet of hot people; plethysmography, from memory"),
     # --- from core to skin, and what thermometers show ------------------------------------------------------------
     Free("conduction_factor", 0.45, 0.12, LINEAR,

@@ -124,7 +124,7 @@ def draw_one(result, cautions, provenance):
     cautions : list of str
     provenance : str
     """
-    name, climate = result["device"].replace("_", " "), CLIMATE_WORDS.get(result["climate"], "the weather given")
+    name, climate = result["label"], CLIMATE_WORDS.get(result["climate"], "the weather given")
     spent = result["spent_min"]
     end = "" if spent is None else f"; spent after {style.number(spent)} min"
     answer = [

@@ -320,6 +320,7 @@ def show_one(spec: dict, climate, runner: Runner | None = None) -> dict:
     trial = next(one for one in TRIALS if one.kind == kind) if any(one.kind == kind for one in TRIALS) else None
     if trial is None:
         trial = Trial(kind, "running", 40, (4, 6), (35, 40), SKIN, {})
+    trial = dataclasses.replace(trial, label=worn.device.name.replace("_", " "))
     fields = {name: one for name, one in spec.items() if name not in ("device", "from_min", "to_min", "refill_min")}
     return try_device(trial, climate, runner, fields)
 
