@@ -50,6 +50,12 @@ keeps its temperature; skin in it trades heat with the water and none with the a
 climbs out is wet. *Around the body* a fan moves the air, mist cools it and settles on the
 skin, a canopy keeps sun off (:func:`air_now`), and part of the breath may be cooler air (:func:`surround`).
 
+**The pacing rule.** A runner may follow legs, each so many metres or so many seconds, under a rule
+(:func:`look`, :func:`simulate_paced`). Once a second somebody looks at the heart rate. Above the cap the runner
+walks or stands, until it has been below the resume level for long enough. The rule may stop the run: at a number of
+such events, after some time above the cap, at a core temperature. On steep ground the runner walks. In between the
+body takes its steps as always; a step ends where a leg does, or where a look changes what the runner does.
+
 **The books.** Beside the temperatures run time integrals of the nine terms that cross the boundary of the
 body, and of every way water takes. Heat content at the end minus the start must equal those integrals;
 water on the skin likewise.
@@ -271,6 +277,7 @@ def fill_controllers(who, runner):
     who.maximum_sweat_rate_L_h *= gain
     if runner.maximum_sweat_rate_L_h is not None:
         who.maximum_sweat_rate_L_h = runner.maximum_sweat_rate_L_h
+    who.heart_plasma_share = 0.0  # a runner with a list of heat exposures has more: tests/test_heat_days.py
     who.wettedness_limit = (
         who.wettedness_limit_unacclimatised + (1.0 - who.wettedness_limit_unacclimatised) * adapted
     )
@@ -495,7 +502,7 @@ def heart_rate(state, fast, rows, worn, who):
         fast["heart_work"],
         who.heart_core_bpm_K * (core_C - who.core_reference_C),
         who.heart_skin_bpm_K * (max(skin_C, who.heart_skin_floor_C) - who.heart_skin_reference_C),
-        who.heart_fluid_bpm_pct * 100.0 * max(state["lost"], 0.0) / who.mass_kg,
+        who.heart_fluid_bpm_pct * 100.0 * max(state["lost"], 0.0) / who.mass_kg - who.heart_plasma_share * fast["heart_work"],
         who.heart_drift_bpm_h * fast["running_s"] / 3600.0,
     ]
     held = min(max(sum(parts), who.heart_rest_bpm), who.heart_maximum_bpm)
@@ -1030,13 +1037,22 @@ def take_off(r, state, rows, worn, who):
     own["film_kg"] = 0.0
 
 
-def add_portion(row, own):
+def swallowed_kg(row, state, rows):
+    """How much of a portion is drunk [kg]; a guarded one leaves no more in the stomach than its ceiling, or than was lost."""
+    if row["place"] != IN_STOMACH or row["swallow_ceiling_kg"] * row["charge_kg"] == 0.0:
+        return row["charge_kg"]
+    held_kg = sum(own["store_kg"] for one, own in zip(rows, state["rows"]) if one["place"] == IN_STOMACH)
+    room_kg = min(row["swallow_ceiling_kg"], state["lost"]) - held_kg
+    return float(np.clip(room_kg, 0.0, row["charge_kg"]))
+
+
+def add_portion(row, own, portion_kg):
     """A drink joins what is still in the stomach, poured water what is still running; book what it brings.
 
     The small dry heat capacity that keeps an empty row's temperature defined comes with the first portion only.
     """
-    brings = fresh_enthalpy(row, 0.0 if own["charged_kg"] > 0.0 else row["dry_J_K"])
-    for store, charged, amount in (("store_J", "charged_J", brings), ("store_kg", "charged_kg", row["charge_kg"])):
+    fresh_J = fresh_enthalpy({**row, "charge_kg": portion_kg}, 0.0 if own["charged_kg"] > 0.0 else row["dry_J_K"])
+    for store, charged, amount in (("store_J", "charged_J", fresh_J), ("store_kg", "charged_kg", portion_kg)):
         own[store] += amount
         own[charged] += amount
 
@@ -1067,8 +1083,10 @@ def happen(action, r, state, rows, worn, who):
     row, place = rows[r], rows[r]["place"]
     if place in (IN_STOMACH, POURED):
         if action != "take_off":  # what is swallowed stays swallowed
-            worn[r] = True
-            add_portion(row, state["rows"][r])
+            portion_kg = swallowed_kg(row, state, rows)
+            worn[r] = worn[r] or portion_kg > 0.0
+            if portion_kg > 0.0:
+                add_portion(row, state["rows"][r], portion_kg)
     elif place == AROUND:
         worn[r] = worn[r] if action == "refill" else action == "put_on"
     elif place == BATH:
@@ -1081,6 +1099,91 @@ def happen(action, r, state, rows, worn, who):
         take_off(r, state, rows, worn, who)
     elif action == "refill" and worn[r]:
         refill(row, state["rows"][r])
+
+
+# === the pacing rule ==============================================================================
+
+STAND, WALK, RUN, STOP = range(4)
+
+
+def fresh_memory():
+    """What the rule remembers at the start: nothing."""
+    return SimpleNamespace(lets=RUN, events=[], open=None, over_s=0.0, before=None, below_since=None, stopped=None)
+
+
+def look(memory, rule, time_s, heart_bpm, core_C, capped):
+    """One look at the heart rate: begin, keep up or end a cap event; say what the runner may do from now on.
+
+    An event is a dictionary: when it began, its highest heart rate, when that came below the resume level (on a straight
+    line between two looks) and when the runner ran on.
+    """
+    cap, before = rule["cap_bpm"], memory.before
+    memory.before = heart_bpm
+    if before is not None:  # the part of the second for which a straight line lies above the cap
+        above = [before > cap, heart_bpm > cap]
+        part = 1.0 if all(above) else (max(before, heart_bpm) - cap) / abs(heart_bpm - before) if any(above) else 0.0
+        memory.over_s += part
+    if memory.open is None:
+        if capped and heart_bpm > cap and memory.lets != STOP:
+            memory.open = {"began": time_s, "peak": heart_bpm, "below": None, "resumed": None}
+            memory.events.append(memory.open)
+            memory.below_since = None
+    else:
+        memory.open["peak"] = max(memory.open["peak"], heart_bpm)
+        level = rule["resume_below_bpm"]
+        if heart_bpm >= level:
+            memory.below_since = None
+        elif memory.below_since is None:
+            crossed = before is not None and before > level
+            memory.below_since = time_s - (level - heart_bpm) / (before - heart_bpm) if crossed else time_s
+        if memory.below_since is not None and time_s - memory.below_since >= rule["resume_s"]:
+            memory.open.update(below=memory.below_since, resumed=time_s)
+            memory.open = None
+    if memory.lets != STOP:
+        memory.lets = RUN if memory.open is None else rule["above_cap"]
+        too_many = len(memory.events) >= rule["max_cap_events"]
+        if too_many or memory.over_s >= rule["stop_after_over_s"] or core_C >= rule["core_stop_C"]:
+            memory.lets, memory.stopped = STOP, time_s
+
+
+def does(memory, rule, leg):
+    """What the runner does: what the rule lets them, or what a rest or a steep grade asks for."""
+    if memory.lets == STOP or leg is None:
+        return STOP
+    if leg["activity"] != ON_FOOT or leg["speed_m_s"] < 0.05:
+        return STAND
+    if not leg["capped"]:
+        return WALK if leg["gait"] == 1 else RUN
+    walked = leg["gait"] == 1 or leg["grade"] > rule["walk_above_grade"]
+    return WALK if memory.lets == RUN and walked else memory.lets
+
+
+def piece_of(memory, rule, leg, piece, last):
+    """The piece as a leg and the rule make it: its air; the leg's ground, shade and wind; the speed of what is done."""
+    mode = does(memory, rule, leg)
+    leg = leg or last
+    now = {**piece, "grade": leg["grade"], "surface": leg["surface"], "speed_m_s": 0.0, "upright": 1.0}
+    if not math.isnan(leg["heading"]):
+        # the piece then holds the wind as it comes from north and from east; ahead is where the runner is going
+        ahead = np.array([math.cos(leg["heading"]), math.sin(leg["heading"])])
+        wind = np.array([piece["wind_along"], piece["wind_across"]])
+        now["wind_along"] = float(wind @ ahead)
+        now["wind_across"] = abs(float(wind[1] * ahead[0] - wind[0] * ahead[1]))
+    for side in "01":
+        now["wind_m_s_" + side] *= leg["wind_left"]
+        now["solar_W_m2_" + side] *= leg["sun_left"]
+        air = piece["air_C_" + side]
+        now["radiant_C_" + side] = air + leg["sun_left"] * (piece["radiant_C_" + side] - air)
+    if mode != STOP and (leg["activity"] != ON_FOOT or leg["speed_m_s"] < 0.05):
+        now.update(activity=leg["activity"], seated=leg["seated"], upright=leg["upright"])
+    elif mode == WALK:
+        as_planned = leg["gait"] == 1 and (not leg["capped"] or memory.lets == RUN)
+        slowest = leg["speed_m_s"] if as_planned else min(rule["walk_speed_m_s"], leg["speed_m_s"])
+        now.update(gait=1, speed_m_s=slowest)
+    elif mode == RUN:
+        now.update(speed_m_s=leg["speed_m_s"], gait=leg["gait"] if leg["gait"] >= 0 else piece["gait"])
+    now["swing_m_s"] = now["speed_m_s"]
+    return now
 
 
 # === stepping =====================================================================================
@@ -1165,5 +1268,90 @@ def simulate(who, pieces, rows, events, save_times_s, state, fast, method, step_
             around = [row for row, on in zip(rows, worn) if on and row["place"] == AROUND]
             now = settings_of_step(piece, middle, mean_W, work, who, around)
             state = method(lambda y, now=now: derivative(y, now, rows, worn, who), state, h)
+            for r in range(len(rows)):
+                spare_in(r, state, rows, worn)
+
+
+def simulate_paced(who, pieces, rows, events, save_times_s, state, fast, method, step_s, rule, legs, leg_events):
+    """Run under a rule; return saved (time, state, fast, mode), the looks (time, heart rate, mode) and the rule's memory.
+
+    As :func:`simulate`, but a step also ends where a leg ends and where a look changes what the runner does. A look at
+    the start of a step sees the body as it is; one inside a step sees the thermal parts of its start.
+    """
+    start, end = pieces[0]["start_s"], pieces[-1]["end_s"]
+    jumps = {p["start_s"] for p in pieces} | {end} | {t for t, _, _ in events} | set(save_times_s)
+    stops = sorted(t for t in jumps if start <= t <= end)
+    worn, saved, looks = [False] * len(rows), [], []
+    state = mix((1.0, {**state, "rows": [new_row(row, state) for row in rows]}))
+    memory, on = fresh_memory(), SimpleNamespace(leg=-1, ends_s=math.inf, ends_m=math.inf)
+
+    def leg_now():
+        return legs[on.leg] if on.leg < len(legs) else None
+
+    def next_leg(time_s):
+        on.leg += 1
+        on.ends_s = on.ends_m = math.inf
+        leg = leg_now()
+        if leg and leg["metres"] > 0.0:
+            on.ends_m = fast["distance"] + leg["metres"]
+        elif leg:
+            on.ends_s = time_s + leg["seconds"]
+        for number, r, action in leg_events:
+            if number == on.leg:
+                happen(action, r, state, rows, worn, who)
+
+    def look_if_due(time_s):
+        """Inside a step ``state`` is still that of its start, ``fast`` is that of now."""
+        if time_s < len(looks) - 1e-6:
+            return False
+        leg, before, second = leg_now(), does(memory, rule, leg_now()), float(len(looks))
+        heart = sum(heart_rate(state, fast, rows, worn, who))
+        look(memory, rule, second, heart, core_temperature(state, who), bool(leg and leg["capped"]))
+        looks.append((second, heart, does(memory, rule, leg)))
+        return looks[-1][2] != before
+
+    for number, (time_s, following) in enumerate(zip(stops, [*stops[1:], None])):
+        for event_s, r, action in events:
+            if event_s == time_s:
+                happen(action, r, state, rows, worn, who)
+        if number == 0:
+            next_leg(time_s)
+        look_if_due(time_s)
+        if time_s in save_times_s:
+            saved.append((time_s, mix((1.0, state)), dict(fast), does(memory, rule, leg_now())))
+        if following is None:
+            return saved, looks, memory
+        piece = next(p for p in pieces if p["end_s"] > time_s)
+        while time_s < following - 1e-6:
+            look_if_due(time_s)
+            leg = leg_now()
+            now_piece = piece_of(memory, rule, leg, piece, legs[-1])
+            left = following - time_s
+            longest = left / math.ceil(left / step_s - 1e-9)
+            taken, joules, leg_done = 0.0, 0.0, False
+            while taken < longest - 1e-6:
+                # as far as the next look, the end of the step, or the end of the leg
+                here, going = time_s + taken, memory.lets != STOP
+                seconds = min(len(looks) - here, longest - taken, on.ends_s - here)
+                if going and now_piece["speed_m_s"] > 0.0:
+                    seconds = min(seconds, (on.ends_m - fast["distance"]) / now_piece["speed_m_s"])
+                if longest - taken - seconds < 1e-6:
+                    seconds = longest - taken
+                asked = power_asked(state, now_piece, rows, worn, here + seconds / 2.0, who)
+                fast, mean_W = move_fast_states(fast, asked, now_piece, seconds, who)
+                joules, taken = joules + seconds * mean_W, taken + seconds
+                leg_done = going and (
+                    fast["distance"] >= on.ends_m - 1e-6 or time_s + taken >= on.ends_s - 1e-6
+                )
+                if leg_done or (taken < longest - 1e-6 and look_if_due(time_s + taken)):
+                    break
+            middle = time_s + taken / 2.0
+            work = external_work(state, now_piece, rows, worn, who)
+            around = [row for row, on_now in zip(rows, worn) if on_now and row["place"] == AROUND]
+            now = settings_of_step(now_piece, middle, joules / taken, work, who, around)
+            state = method(lambda y, now=now: derivative(y, now, rows, worn, who), state, taken)
+            time_s += taken
+            if leg_done:
+                next_leg(time_s)
             for r in range(len(rows)):
                 spare_in(r, state, rows, worn)

@@ -95,12 +95,12 @@ def test_help_comes_at_once_and_names_every_command():
         done = command("--help")
         times.append(time.perf_counter() - begin)
     assert done.returncode == 0 and done.stderr == ""
-    for name in ("demo", "new", "check", "ledger", "simulate", "compare", "device", "evidence"):
+    for name in ("demo", "new", "check", "ledger", "simulate", "compare", "hours", "device", "evidence"):
         assert re.search(rf"^  {name} ", done.stdout, re.M)
     assert min(times) < 0.3, times
 
 
-@pytest.mark.parametrize("name", ["demo", "new", "check", "ledger", "simulate", "compare", "evidence"])
+@pytest.mark.parametrize("name", ["demo", "new", "check", "ledger", "simulate", "compare", "hours", "evidence"])
 def test_every_help_has_an_example_and_its_json_keys(call, name):
     code, out, _ = call(name, "--help")
     assert code == 0 and "Example" in out and "JSON keys" in out and f"thermosim {name} " in " ".join(out.split())

@@ -73,9 +73,10 @@ MAY_IMPORT = {
     "closure": {"constants", "engine"},
     "run_warnings": {*BASE, *LAWS, "engine"},
     "dataset": {*BASE, *LAWS, "engine", "closure", "run_warnings"},
-    "story": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS},
+    "turns": {*BASE, *LAWS, "engine", "cooling", "inputs"},
+    "story": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "turns"},
     "instant": {*BASE, *LAWS, "inputs", "cooling", "engine", *RESULTS},
-    "study": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story"},
+    "study": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "turns", "story", "instant"},
     "evidence": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "study", "look"},
     "look": {"variables", "cautions"},
     "cli": {
@@ -95,6 +96,7 @@ OUTSIDE = {
     "engine": {"numpy", "numba"},
     "cooling": {"numpy"},
     "dataset": {"numpy", "xarray"},
+    "turns": {"numpy"},
     "story": {"numpy"},
     "look": {"numpy", "matplotlib", "xarray"},
 }

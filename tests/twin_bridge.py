@@ -17,6 +17,7 @@ from thermosim.engine.records import (
     AROUND,
     BATH,
     IN_STOMACH,
+    LEG,
     PIECE,
     POURED,
     PUT_ON,
@@ -179,6 +180,15 @@ def piece(start_s, end_s, speed_m_s, air_C, humidity, **fields) -> np.ndarray:
     return record
 
 
+def leg(**fields) -> np.ndarray:
+    """One leg of a paced run, by ``metres`` or ``seconds``; what is left out is level running in sun and wind."""
+    record = np.zeros(1, dtype=LEG)
+    usual = {"surface": 1.0, "heading": np.nan, "sun_left": 1.0, "wind_left": 1.0, "upright": 1.0, "gait": -1, "capped": 1}
+    for name, number in {**usual, **fields}.items():
+        record[name] = number
+    return record
+
+
 def random_person(rng) -> SimpleNamespace:
     """Any adult runner, in any kit."""
     height_m = rng.uniform(1.5, 2.0)
@@ -302,6 +312,7 @@ def random_water(rng) -> np.ndarray:
         drip_on_skin=rng.uniform(0, 1),
         run_off_warming=rng.uniform(0, 1),
         half_contact_kg=rng.uniform(0.02, 0.6),
+        swallow_ceiling_kg=rng.choice([0.0, rng.uniform(0.1, 1.5)]),
         segment_share=rng.choice([1.0, rng.uniform(0, 1)]),
     )
 

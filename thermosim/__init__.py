@@ -9,6 +9,7 @@ _HOMES = {
     "Runner": "thermosim.inputs.runner",
     "Weather": "thermosim.inputs.weather",
     "Effort": "thermosim.inputs.effort",
+    "Course": "thermosim.inputs.course",
     "Session": "thermosim.inputs.session",
     "Recording": "thermosim.inputs.recordings",
     "simulate": "thermosim.story",

@@ -4,6 +4,7 @@ import numpy as np
 
 from thermosim.constants import SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
+from thermosim.engine.integrate import SAME_TIME_S
 from thermosim.engine.records import ON_SKIN, PUT_ON, REFILL
 
 
@@ -12,7 +13,7 @@ def worn_at(times_s, rows, events) -> np.ndarray:
     worn = np.zeros((len(times_s), rows.size), dtype=bool)
     for event in events:
         if event["action"] != REFILL and rows[event["row"]]["place"] == ON_SKIN:
-            worn[times_s >= event["time_s"] - 1e-9, event["row"]] = event["action"] == PUT_ON
+            worn[times_s >= event["time_s"] - SAME_TIME_S, event["row"]] = event["action"] == PUT_ON
     return worn
 
 

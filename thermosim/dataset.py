@@ -10,6 +10,7 @@ from thermosim.closure import device_closure, energy_closure, heat_content, stor
 from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.engine import integrate as kernel
 from thermosim.engine import nodes as n
+from thermosim.engine import pacing as machine
 from thermosim.engine.records import BATH, ON_SKIN, POURED
 from thermosim.parameters import SEGMENTS, value
 from thermosim.physics.air import saturation_pressure
@@ -144,6 +145,7 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
     for side, sign in (("low", -1.0), ("high", 1.0)):
         name = f"core_temperature_{side}"
         data[name] = _variable(name, ("time",), d[:, kernel.D_CORE] + sign * band)
+    paced = {} if trajectory.pacing is None else _add_pacing(trajectory, data, coords)
     ds = xr.Dataset(data, coords)
     summary = trajectory.summary
     crossing = float(summary[kernel.S_LIMIT_S])
@@ -186,11 +188,40 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
     }
     if rows.size:
         ds.attrs["device_segments"] = json.dumps(_touched(rows, prepared.device_names))
-    ds.attrs |= options or {}
+    ds.attrs |= paced | (options or {})
     ds.attrs["warnings"] = json.dumps(
         session.warnings() + run_warnings(ds, prepared, session), ensure_ascii=False
     )
     return ds
+
+
+def _add_pacing(trajectory, data: dict, coords: dict) -> dict:
+    """Put what the rule saw and did beside the run: looks, cap events, legs; return its attributes."""
+    pacing, pace, end = trajectory.pacing, trajectory.pacing.pace, float(trajectory.time_s[-1])
+    looks = pacing.looks[: int(end + 1e-6) + 1]
+    events = pacing.cap_events[: int(pace[machine.EVENTS])]
+    starts = pacing.leg_starts[:-1]
+    coords["look"] = ("look", np.arange(len(looks)) * machine.LOOK_S, {"units": "s", "long_name": "Time since the start"})
+    for name, column in (("heart_rate", machine.LOOK_HEART), ("mode", machine.LOOK_MODE), ("distance", machine.LOOK_M),
+                         ("leg", machine.LOOK_LEG)):  # fmt: skip
+        data[f"{name}_at_look"] = _variable(f"{name}_at_look", ("look",), looks[:, column])
+    for name, column in (("start", machine.EVENT_START_S), ("distance", machine.EVENT_START_M), ("below", machine.EVENT_BELOW_S),
+                         ("resume", machine.EVENT_RESUME_S), ("peak", machine.EVENT_PEAK)):  # fmt: skip
+        data[f"cap_event_{name}"] = _variable(f"cap_event_{name}", ("cap_event",), events[:, column])
+    data["leg_start"] = _variable("leg_start", ("leg",), starts[:, 0])
+    data["leg_distance"] = _variable("leg_distance", ("leg",), starts[:, 1])
+    rule = pacing.rule[0]
+    return {
+        "cap_bpm": float(rule["cap_bpm"]),
+        "resume_below_bpm": float(rule["resume_below_bpm"]),
+        "cap_events": int(pace[machine.EVENTS]),
+        "time_over_cap_s": float(pace[machine.OVER_S]),
+        "first_cap_s": float(pace[machine.FIRST_CAP_S]),
+        "first_cap_m": float(pace[machine.FIRST_CAP_M]),
+        "stopped_s": float(pace[machine.STOP_S]),
+        "stopped_by": machine.WHY_STOPPED[int(pace[machine.STOP_WHY])],
+        "legs_done_s": float(pace[machine.DONE_S]),
+    }
 
 
 def _add_ratings(ratings, data: dict, coords: dict) -> None:

@@ -123,6 +123,13 @@ PARAMETERS: dict[str, Parameter] = {
     "heat_days_scale": Parameter(5.0, "days", 3.0, 8.0, 0.0, "most of the gain in 5 to 7 days", "high"),
     "acclimatised_threshold_shift_K": Parameter(-0.25, "K", -0.35, -0.1, 0.05, "thresholds fall by 0.2 to 0.3; SD: 0.2 to 0.3 between studies of groups", "medium"),
     "acclimatised_sweat_gain": Parameter(0.25, "1", 0.1, 0.5, 0.08, "sweat rises by 20 to 50 %; SD: 20 to 50 % is two SD each way", "medium"),
+    # Heat days from a list of exposures (physiology/acclimatisation.py). SD 0: only a runner with such a list is drawn from
+    # low to high, four SD apart (study/ensemble.py); the plain number of heat days keeps one course, heat_days_scale.
+    "heat_days_scale_sweat": Parameter(7.0, "days", 4.0, 10.0, 0.0, "sweating gains in 7 to 14 days; common practice, no source", "medium"),
+    "heat_days_decay_1_d": Parameter(0.025, "1/day", 0.01, 0.05, 0.0, "2 to 3 % of the gain lost for each day without heat; common practice, no source; range between people: guess", "low"),
+    "heat_dose_minutes": Parameter(60.0, "min", 45.0, 100.0, 0.0, "exercise in heat that makes a full heat day; 60 to 100 min, common practice, no source", "low"),
+    "acclimatised_plasma_gain": Parameter(0.086, "1", 0.04, 0.15, 0.0, "plasma volume grows by 4 to 15 %; 8.6 % (Nielsen 1997, abstract seen)", "medium"),
+    "plasma_fall_per_pct_loss": Parameter(0.03, "1/%", 0.02, 0.045, 0.0, "share of plasma lost for each 1 % of body mass sweated, so that heart_fluid_bpm_pct tells what plasma is worth; from memory", "low"),
     # --- shivering ------------------------------------------------------------------------------------------------
     "shiver_gain_W_m2K2": Parameter(19.4, "W/m2K2", 10.0, 30.0, 0.0, "two-node product of cold skin and cold core", "medium"),
     "shiver_core_C": Parameter(36.8, "degC", 36.5, 37.0, 0.0, "two-node set point", "medium"),
@@ -141,6 +148,8 @@ PARAMETERS: dict[str, Parameter] = {
     # --- water that is drunk, poured, bathed in -----------------------------------------------------------------
     "stomach_conductance_W_K": Parameter(6.0, "W/K", 2.0, 15.0, 1.8, "half a litre at 4 degC is within 2 K of the body after 20 to 30 min (gastric temperature after cold drinks, from memory); SD: a third, as of the time to within 2 K", "low"),
     "stomach_half_contact_kg": Parameter(0.20, "kg", 0.05, 0.5, 0.0, "filling of the stomach at half its contact", "low"),
+    "stomach_ceiling_kg": Parameter(0.45, "kg", 0.25, 0.8, 0.0, "most that a guarded drink leaves in the stomach: portions every 10 to 30 min then come to 0.7 to 1.1 L/h, the ordinary ceiling being 0.8 to 1.0 L/h; common practice, no source", "low"),
+    "drink_ceiling_L_h": Parameter(1.0, "L/h", 0.8, 1.0, 0.0, "more within an hour is said to be more than a stomach passes on; common practice, no source", "low"),
     "stomach_emptying_s": Parameter(1100.0, "s", 600.0, 2400.0, 0.0, "water leaves the stomach with a half time of 10 to 20 min; from memory", "medium"),
     "poured_flow_s": Parameter(10.0, "s", 5.0, 30.0, 0.0, "time in which poured water runs off", "low"),
     "poured_retained_share": Parameter(0.20, "1", 0.1, 0.35, 0.0, "60 to 150 g of 500 g stay on skin and kit; common practice, no source", "low"),

@@ -3,22 +3,30 @@
 import numpy as np
 
 from thermosim.engine.balance import shivering
+from thermosim.engine.plan import with_legs
+from thermosim.engine.records import IN_STOMACH, TAKE_OFF
+from thermosim.engine.run import new_pacing
+from thermosim.parameters import value
 from thermosim.physiology.energetics import ACSM, RUN, WALK
 from thermosim.ranges import outside
 
 SKIN_WARNING_C, SKIN_WARNING_MIN, SKIN_REFUSED_C = 12.0, 15.0, 8.0  # common practice, no source (cold injury)
 HEAD_WIND_M_S = 1.0  # above it a run without air drag says so
 STANDING_BELOW_M_S = 0.05
+DRUNK_BEYOND_LOSS_KG = 0.1  # more than this is said
+A_HOUR_S = 3600.0
 
 
 def run_warnings(ds, prepared, session) -> list[str]:
     """Return what a finished run says: what :func:`input_warnings` says, and what its course adds."""
     runner = prepared.runner[0]
-    found = input_warnings(session.runner, prepared.pieces, runner["walk_run_switch_m_s"])
+    pieces = with_legs(prepared.pieces, new_pacing(prepared.rule, prepared.legs))
+    found = input_warnings(session.runner, pieces, runner["walk_run_switch_m_s"])
+    found += _of_rule(ds, prepared)
     found += outside("air_speed_m_s", ds.air_speed)
     little_air = ds.air_speed.values < 0.5 * ds.speed.values
     found += outside("swing_speed_m_s", ds.speed.values[little_air])
-    found += _of_effort(ds, runner) + _of_body(ds, runner)
+    found += _of_effort(ds, runner) + _of_body(ds, runner) + _of_drinks(ds, prepared)
     if "device_skin_temperature" in ds:
         found += _of_skin_under_devices(ds)
     return found
@@ -39,6 +47,54 @@ def input_warnings(runner, pieces, walk_run_switch_m_s: float) -> list[str]:
     found += outside("breathed_air_C", [pieces["air_C_0"], pieces["air_C_1"]])
     found += outside("pressure_kPa", pieces["pressure_kPa"])
     return found + _of_cost(pieces, walk_run_switch_m_s)
+
+
+def _of_rule(ds, prepared) -> list[str]:
+    """Say where a paced run ended before its legs did, and that distances of plans are planned ones."""
+    if not prepared.rule[0]["active"]:
+        return []
+    found = []
+    if ds.attrs["stopped_by"] != "not stopped":
+        minute, why = float(ds.attrs["stopped_s"]) / 60.0, ds.attrs["stopped_by"]
+        found.append(f"The rule stops the run at minute {minute:.1f}, by {why}: what follows of it is not run.")
+    elif np.isnan(ds.attrs["legs_done_s"]):
+        minute = float(ds.time[-1]) / 60.0
+        found.append(
+            f"The legs are not done when the run ends at minute {minute:.0f}: the weather sheet ends there, or three times the "
+            "planned time is over."
+        )
+    return found
+
+
+def _of_drinks(ds, prepared) -> list[str]:
+    """Say what a guarded drink was cut by, and where more was drunk than lost, or faster than a stomach passes on."""
+    rows, events = prepared.rows, prepared.events
+    drinks = np.flatnonzero(rows["place"] == IN_STOMACH)
+    if not drinks.size:
+        return []
+    at = np.isin(events["row"], drinks) & (events["action"] != TAKE_OFF) & (events["time_s"] <= float(ds.time[-1]))
+    names = [prepared.device_names[k] for k in np.unique(rows["device"][drinks])]
+    water = ds.device_water.sel(device=names).sum("device")
+    drunk, found = water.sel(water="charged").values, []
+    planned, total = float(rows["charge_kg"][events["row"][at]].sum()), float(drunk[-1])
+    if total < planned - 0.005:
+        found.append(
+            f"{total:.2f} of {planned:.2f} kg are drunk: a portion is cut to what the stomach holds and the body has lost."
+        )
+    excess = water.sel(water="left").values - ds.body_mass_loss.values  # what is swallowed, less what is lost
+    k = int(np.argmax(excess))
+    if excess[k] > DRUNK_BEYOND_LOSS_KG:
+        found.append(
+            f"At minute {float(ds.time[k]) / 60.0:.0f} the runner has drunk {excess[k]:.2f} kg more than is lost (at the end "
+            f"{max(excess[-1], 0.0):.2f} kg): do not gain mass; guarded = true cuts a drink there."
+        )
+    span_s = np.maximum(ds.time.values, A_HOUR_S) - A_HOUR_S  # where the hour before each sample begins
+    hourly = drunk - np.interp(span_s, ds.time.values, drunk) * (span_s > 0.0)
+    if hourly.max() > value("drink_ceiling_L_h"):
+        found.append(
+            f"Up to {hourly.max():.1f} kg are drunk within an hour: a stomach passes on 0.8 to 1.0 L/h (common practice)."
+        )
+    return found
 
 
 def _of_cost(pieces, switch_m_s) -> list[str]:
@@ -84,7 +140,8 @@ def _of_body(ds, runner) -> list[str]:
     core, skin = ds.core_temperature.values, ds.mean_skin_temperature.values
     found = outside("core_C", core) + outside("mean_skin_C", skin)
     found += outside("segment_skin_C", ds.skin_temperature)
-    found += outside("shivering_W", [shivering(c, s, runner) for c, s in zip(core, skin, strict=True)])
+    cold = (core < runner["shiver_core_C"]) & (skin < runner["skin_signal_set_C"])  # elsewhere nobody shivers
+    found += outside("shivering_W", [shivering(c, s, runner) for c, s in zip(core[cold], skin[cold], strict=True)])
     lost_pct = 100.0 * ds.body_mass_loss.values / runner["mass_kg"]
     return found + (outside("large_mass_loss_pct", lost_pct) or outside("mass_loss_pct", lost_pct))
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from thermosim.cooling import Worn, flatten_cooling, is_own, spec_of
+from thermosim.cooling.blocks import with_blocks
 from thermosim.cooling.schedule import Timetable, worn_by
 from thermosim.dataset import to_dataset
 from thermosim.engine import run as engine
@@ -14,10 +15,13 @@ from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.engine.plan import STEP_S
 from thermosim.engine.start import shift_core
 from thermosim.errors import InputError, NumericalFailure
+from thermosim.inputs.blocks import in_order
 from thermosim.inputs.checks import check_names, shown
 from thermosim.inputs.flat import piece_records, runner_record
+from thermosim.inputs.paced_flat import is_paced, paced_records
 from thermosim.inputs.session import Session
 from thermosim.parameters import PARAMETERS
+from thermosim.turns import in_turns
 
 SITES = {"core": SITE_CORE, "rectal": SITE_RECTAL, "oesophageal": SITE_OESOPHAGEAL, "gut": SITE_GUT}
 LARGEST_CLOSURE = 1e-6  # of throughput; a run that leaves more is an error, not a result
@@ -36,6 +40,9 @@ class Prepared(NamedTuple):
     start: engine.Work
     limit_C: float
     site: int
+    rule: np.ndarray = engine.NO_RULE
+    legs: np.ndarray = engine.NO_LEGS
+    leg_events: np.ndarray = engine.NO_EVENTS
 
 
 def simulate(
@@ -98,9 +105,10 @@ def simulate_session(
 
     ``cooling`` replaces the variant's devices; ``overrides`` replaces values of the parameter table by name.
     """
-    overrides = check_overrides(overrides)
-    times = save_times(session.effort, save_every_s)
+    overrides, session = check_overrides(overrides), in_turns(session)
+    save_step(session.effort, save_every_s)  # refused before the work is done
     prepared = prepare_session(session, variant, cooling=cooling, overrides=overrides, two_node=two_node)
+    times = save_times(session.effort, save_every_s, float(prepared.pieces["end_s"][-1]))
     trajectory = engine.run(
         prepared.runner,
         prepared.pieces,
@@ -110,9 +118,13 @@ def simulate_session(
         start=prepared.start,
         limit_C=prepared.limit_C,
         site=prepared.site,
+        rule=prepared.rule,
+        legs=prepared.legs,
+        leg_events=prepared.leg_events,
     )
     if trajectory.status != DONE:
         raise NumericalFailure(f"The run stopped: {STATUS_SENTENCES[trajectory.status]}.")
+    prepared = prepared._replace(events=events_as_they_were(prepared, trajectory))
     options = {
         "two_node": int(bool(two_node)),
         "save_every_s": save_step(session.effort, save_every_s),
@@ -190,16 +202,32 @@ def _add_warnings(ds, overrides) -> None:
 def prepare_session(session, variant=None, *, cooling=None, overrides=None, two_node=False) -> Prepared:
     """Turn a session and one of its variants into the engine's flat records."""
     runner = runner_record(session.runner, overrides, two_node=two_node)
-    pieces = piece_records(session.effort, session.weather)
+    paced = paced_records(session, runner) if is_paced(session) else None
+    pieces = piece_records(session.effort, session.weather) if paced is None else paced.pieces
     if cooling is None:
         cooling = worn_of(session, variant_of(session, variant))
     rows, events, names = flatten_cooling(cooling, runner[0]["area_m2"], float(pieces["end_s"][-1]))
+    more = ()
+    if paced is not None:
+        rows, names, leg_events = with_blocks(in_order(session.blocks), rows, names, events, runner[0]["area_m2"])
+        more = (paced.rule, paced.legs, leg_events)
     start = engine.settle(runner)
     if session.runner.core_start_C is not None:
         shift_core(start.state, session.runner.core_start_C, runner)
     return Prepared(
-        runner, pieces, rows, events, names, start, session.core_limit_C, SITES[session.limit_site]
+        runner, pieces, rows, events, names, start, session.core_limit_C, SITES[session.limit_site], *more
     )
+
+
+def events_as_they_were(prepared, trajectory) -> np.ndarray:
+    """Return all events of a run at their times: those of its legs happened when the leg began."""
+    if trajectory.pacing is None or not prepared.leg_events.size:
+        return prepared.events
+    happened = prepared.leg_events.copy()
+    happened["time_s"] = trajectory.pacing.leg_starts[happened["time_s"].astype(int), 0]
+    happened = happened[np.isfinite(happened["time_s"])]
+    every = np.concatenate([prepared.events, happened])
+    return every[np.argsort(every["time_s"], kind="stable")]
 
 
 def worn_of(session, variant) -> list[Worn]:
@@ -241,9 +269,9 @@ def variant_of(session, name=None):
     )
 
 
-def save_times(effort, save_every_s=None) -> np.ndarray:
-    """Return the times that are kept [s]: the start, every :func:`save_step`, and the end."""
-    end = float(effort.end_s[-1])
+def save_times(effort, save_every_s=None, end_s=None) -> np.ndarray:
+    """Return the times that are kept [s]: the start, every :func:`save_step`, and the end, the effort's unless given."""
+    end = float(effort.end_s[-1]) if end_s is None else end_s
     return np.unique(np.append(np.arange(0.0, end, save_step(effort, save_every_s)), end))
 
 

@@ -18,11 +18,20 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Weather": (
         "air_temperature_C", "relative_humidity_pct", "dew_point_C", "wet_bulb_C", "vapour_pressure_kPa",
         "wind_speed_m_s", "wind_from", "wind_from_deg", "wind_height_m", "solar_W_m2", "globe_temperature_C",
-        "mean_radiant_temperature_C", "pressure_kPa", "altitude_m",
+        "mean_radiant_temperature_C", "pressure_kPa", "altitude_m", "natural_wet_bulb_C", "latitude_deg",
+        "longitude_deg", "time_zone", "start", "cloud_cover", "albedo",
     ),
     "Effort": (
         "speed_m_s", "pace_min_km", "grade_pct", "minutes", "heading_deg", "gait", "cost", "treadmill",
         "fan_speed_m_s", "surface_factor", "air_drag", "carried_mass_kg",
+    ),
+    "Course": (
+        "course", "track", "laps", "reverse", "out_and_back", "smoothing_m", "level_speed_m_s", "metabolic_power_W",
+        "walk_above_grade_pct", "walk_speed_m_s", "fastest_m_s", "segment_m", "stops",
+    ),
+    "Rule": (
+        "cap_bpm", "cap_below_threshold_bpm", "resume_below_bpm", "resume_seconds", "above_cap", "max_cap_events",
+        "stop_after_min_over_cap", "core_stop_C",
     ),
     "Limit": ("core_limit_C", "limit_site", "limit_reason"),
     "Ensemble": ("members", "seed"),
@@ -32,7 +41,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "clothing_clo", "sweat_rate_L_h", "storage_W", "core_end_C", "skin_start_C", "skin_end_C",
     ),
 }  # fmt: skip
-SESSION_GROUPS = ("Runner", "Weather", "Effort", "Limit", "Ensemble")
+SESSION_GROUPS = ("Runner", "Weather", "Effort", "Course", "Rule", "Limit", "Ensemble")
 LEDGER_GROUPS = ("Runner", "Weather", "Effort", "Instant, as textbooks give it")
 ALSO = {"core_limit_C": "core_temperature_C"}  # the field's name in a file, taken as a flag as well
 
@@ -42,6 +51,11 @@ WORDS = {
     "clothing": ("KIT", "nude, light_kit, shirt_and_shorts or coverall"),
     "name": ("LABEL", "short label such as P-31, never a real name"),
     "wind_from": ("FROM", "head, tail, cross or degrees: where the wind comes from"),
+    "time_zone": ("ZONE", "time zone of the start, e.g. Europe/Paris or +02:00"),
+    "start": ("MOMENT", "date and time of the start, e.g. 2026-07-01T06:30, for the sun's path"),
+    "course": ("FILE", "run over a *.course.csv or a GPX track; the speed is speed_m_s, pace_min_km or one of these"),
+    "stops": ("W2=3+W4=6", "minutes standing at checkpoints"),
+    "above_cap": ("WHAT", "walk or stand, while above the cap"),
     "gait": ("GAIT", "auto, run or walk"),
     "cost": ("COST", "minetti or acsm: relation for the cost of running"),
     "limit_site": ("SITE", "core, rectal, oesophageal or gut: what the limit acts on"),
@@ -50,6 +64,8 @@ WORDS = {
 SWITCHES = {
     "pregnant": "adult model, outside its range",
     "beta_blocker": "heart rate is then not modelled",
+    "reverse": "run the course the other way",
+    "out_and_back": "run it there and back",
     "treadmill": "the air then moves with the fan only",
     "air_drag": "count the cost of running against the air",
 }

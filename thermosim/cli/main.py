@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
-from thermosim.cli import compare, demo, device, evidence, files, ledger, simulate
+from thermosim.cli import compare, demo, device, evidence, files, hours, ledger, simulate
 from thermosim.errors import ThermosimError
 
 INTERRUPTED, OWN_FAULT, REFUSED = 130, 1, 2
@@ -59,7 +59,7 @@ def root(
         print(context.get_help())
 
 
-for module in (demo, files, ledger, simulate, compare, device, evidence):
+for module in (demo, files, ledger, simulate, compare, hours, device, evidence):
     module.register(app)
 
 

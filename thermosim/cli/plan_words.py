@@ -37,7 +37,8 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
         return []
     table, found = timetable_of(session), []
     touched = json.loads(ds.attrs["device_segments"])
-    for name, spec, worn in zip(ds.device.values, variant.cooling, worn_of(session, variant), strict=True):
+    planned = worn_of(session, variant)  # what blocks put on is behind it
+    for name, spec, worn in zip(ds.device.values, variant.cooling, planned):
         rows, times = worn.device.rows(), _times(worn, table)
         charged = float(ds.device_water.sel(device=name, water="charged")[-1])
         once = float(rows["charge_kg"].sum())

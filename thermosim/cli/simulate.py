@@ -37,13 +37,30 @@ thermosim simulate salt-pans.session.toml --variant collar --minutes 45 --out ru
 
 thermosim simulate run.nc
 
+[bold]Over a course[/bold], a sheet or a GPX track, with when each checkpoint is reached and a picture along the way:
+
+thermosim simulate --mass-kg 65 --height-m 1.75 --course hill.gpx --level-speed-m-s 2.8 --walk-above-grade-pct 14 \
+--air-temperature-C 24 --relative-humidity-pct 70 --course-picture course.png
+
 [bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
 sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
 max_closure_W, warnings, cautions; with devices also cooling_plan (name, segments, times, carried_kg, fills, refills, \
 spares_used, ice_kg, water_kg, heat_from_skin_kJ, heat_from_air_kJ, water_left_kg, notes); \
-with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
-recorded) and gaps (from_s, to_s, seconds); with --perception also perception (effort, thermal_sensation, recorded, \
-against_without_devices, sources): directions in words, a number only where one is published, else null.
+over a course also course (length_km, ascent_m, ascent_raw_m, \
+descent_m, checkpoints: name, km, arrive_min, leave_min, clock, core_C, heart_rate_bpm, sweat_loss_L, has, ice_probability, \
+opens_in_min, cut_off_margin_min); with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \
+recorded) and gaps (from_s, to_s, seconds); with a rule or blocks also rule (cap_bpm, resume_below_bpm, cap_events, \
+time_over_cap_min, first_cap_min, first_cap_m, stopped_at_min, stopped_by; null where it did not happen); with blocks also \
+reps (rep, start_min, minutes, distance_m, mean_speed_m_s, heart_rate_at_end_bpm, complete, cap_events, first_cap_m, \
+first_cap_censored, time_over_cap_s, return_s, return_censored: a censored number is a lower bound) and pace_fade \
+(slope_s_km_per_rep, ratio_last_first, reps, censored); with a rule beside a recorded heart rate recorded_rule (as rule, \
+without metres, with events: start_min, peak_bpm, return_s, return_censored; and recorded_share); with --leaving-shade-min \
+leaving_shade (at_min, sun_before_W_m2, sun_after_W_m2, sun_bpm, grade_and_speed_bpm, under_way_bpm, modelled_bpm, \
+core_by_sun_K, skin_by_sun_K, core_K, recorded_bpm, not_explained_bpm; the last two null without a recording); with \
+--perception also perception (effort, thermal_sensation, recorded, against_without_devices, sources): directions in words, a \
+number only where one is published, else null; with heat_exposures also heat_days_kept (exposures, days_before, at_min, \
+members, seed, gained, kept, ahead: heart_rate_bpm, core_C, sweat_rate_L_h, largest_sweat_rate_L_h, each {median, low, high} \
+against no heat days).
 
 Flags replace fields of the file. Without --out, --picture or --ledger-picture nothing is written."""
 
@@ -85,6 +102,15 @@ def simulate(
             rich_help_panel="Output",
         ),
     ] = None,
+    course_picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--course-picture",
+            metavar="PATH",
+            help="draw the run along its course, .png or .svg",
+            rich_help_panel="Output",
+        ),
+    ] = None,
     perception: Annotated[
         bool,
         typer.Option(
@@ -94,6 +120,26 @@ def simulate(
             rich_help_panel="Output",
         ),
     ] = False,
+    leaving_shade_min: Annotated[
+        float | None,
+        typer.Option(
+            "--leaving-shade-min",
+            metavar="MIN",
+            help="the minute in which shade ends: what sun, grade and speed explain of the first minute's beats",
+            show_default=False,
+            rich_help_panel="Output",
+        ),
+    ] = None,
+    shade_share: Annotated[
+        float | None,
+        typer.Option(
+            "--shade-share",
+            metavar="SHARE",
+            help="with --leaving-shade-min: share of the sun kept off until then, where the session does not say it",
+            show_default=False,
+            rich_help_panel="Output",
+        ),
+    ] = None,
     force: ForceFlag = False,
     json_: JsonFlag = False,
     quiet: QuietFlag = False,
@@ -110,15 +156,30 @@ def simulate(
 
     talk = Talk(json_, quiet, verbose)
     asked = wearing(gather(session, fields, variant), cooling or [])
-    check_targets(out, [picture, ledger_picture], force)
+    check_targets(out, [picture, ledger_picture, course_picture], force)
+    _needs_course(asked.session, course_picture)
     with talk.progress("running") as say:
+        shade = _shade(asked, leaving_shade_min, shade_share)
         ds, lines = run(asked, two_node or asked.two_node)
         felt = None
         if perception or asked.session.ratings is not None:
             ds, felt = _feel(asked, ds, lines, two_node or asked.two_node)
         say("drawing")
-        written = _write(ds, out, picture, ledger_picture, force)
-    return _tell(talk, asked, ds, lines, written, felt if perception else None)
+        written = _write(ds, out, (picture, ledger_picture, course_picture), force, asked.session)
+    return _tell(talk, asked, ds, lines, written, felt if perception else None, shade)
+
+
+def _shade(asked, at_min: float | None, shade_share: float | None) -> dict | None:
+    """Return what the sun explains of the minute after shade, where it is asked for."""
+    from thermosim.errors import InputError
+
+    if at_min is None:
+        if shade_share is not None:
+            raise InputError("is given without --leaving-shade-min", field="--shade-share", remedy="say when the shade ends")
+        return None
+    from thermosim.study.leaving_shade import leaving_shade
+
+    return leaving_shade(asked.session, at_min, shade_share=shade_share, variant=asked.variant)
 
 
 def run(asked, two_node: bool):
@@ -180,9 +241,14 @@ def cautions_of(session, ds) -> list[str]:
     from thermosim.cli.sessions import outside_adult_model
 
     device, limited = "device" in ds.dims, bool((ds.limited_by.values != 0).mean() > 0.05)
+    capped = session.rule is not None and session.rule.capped
     lines = terminal_form(
-        cautions.for_result(device=device, uncompensable=limited, band_K=float(ds.attrs["core_band_K"]))
+        cautions.for_result(
+            device=device, capped=capped, uncompensable=limited, band_K=float(ds.attrs["core_band_K"])
+        )
     )
+    if capped:
+        lines += [cautions.WALK_AT_THE_CAP, cautions.NEVER_ALONE]
     first = []
     if outside_adult_model(session.runner):
         first += [f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}"]
@@ -194,7 +260,15 @@ def cautions_of(session, ds) -> list[str]:
     return lines[:3] + first + lines[3:]
 
 
-def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
+def _needs_course(session, course_picture: Path | None) -> None:
+    from thermosim.errors import InputError
+
+    if course_picture is not None and session.effort.ground is None:
+        raise InputError("is asked for, but the run is not over a course", field=f"--course-picture {course_picture}",
+                         remedy="add --course FILE, or course = in the session")  # fmt: skip
+
+
+def _write(ds, out, pictures, force, session) -> list[Path]:
     from thermosim import look
     from thermosim.cli import writing
 
@@ -204,14 +278,19 @@ def _write(ds, out, picture, ledger_picture, force) -> list[Path]:
         extras["recorded.csv"] = lambda path: writing.recorded_table(ds).to_csv(path)
     if "rating_time" in ds.coords:
         extras["ratings.csv"] = lambda path: writing.ratings_table(ds).to_csv(path)
+    if session.effort.ground is not None:
+        from thermosim.cli.course_words import course_table
+
+        pages["course.png"] = lambda: look.course_strip(ds)
+        extras["course.csv"] = lambda path: course_table(session, ds).to_csv(path, index=False)
     targets = writing.dataset_targets(ds, out, "run", pages, extras)
-    for path, page in zip((picture, ledger_picture), pages.values(), strict=True):
+    for path, page in zip(pictures, pages.values()):
         if path is not None:
             targets.append(writing.Target(path, partial(writing.draw, page)))
     return writing.write_all(targets, force)
 
 
-def _tell(talk, asked, ds, lines, written, felt=None) -> dict:
+def _tell(talk, asked, ds, lines, written, felt=None, shade=None) -> dict:
     from thermosim.cli.run_words import answer, assumed_row, assumed_sentence, key_figures, run_result
 
     result = run_result(ds, lines, asked.session.runner.beta_blocker)
@@ -219,7 +298,11 @@ def _tell(talk, asked, ds, lines, written, felt=None) -> dict:
     if not talk.as_json:
         talk.write(answer(ds), style="bold")
         talk.table([("", "left"), ("", "right"), ("", "left"), ("", "left")], key_figures(ds, result))
+    _tell_course(talk, asked.session, ds, result)
     _tell_cooling(talk, asked, ds, result)
+    _tell_reps(talk, asked.session, ds, result)
+    _tell_shade(talk, shade, result)
+    _tell_heat_days(talk, asked, result)
     effects = json.loads(ds.attrs.get("assumed", "[]"))
     if effects and not (talk.as_json or talk.quiet):
         names = ("assumed", "used", "could be", "core at end, °C", "heart rate, bpm")
@@ -248,6 +331,68 @@ def _tell_cooling(talk, asked, ds, result: dict) -> None:
                 talk.item(line)
             for line in words.ceiling_lines(plan, ds):
                 talk.write(line)
+
+
+def _tell_course(talk, session, ds, result: dict) -> None:
+    """Print when and how each checkpoint is reached, and add it to the JSON object, where the run is over a course."""
+    from thermosim.cli import course_words as words
+
+    if session.effort.ground is None:
+        return
+    result["course"] = words.course_result(session, ds)
+    if not talk.as_json:
+        talk.write(words.TITLE, style="bold")
+        talk.table(list(words.COLUMNS), words.rows(result["course"], session.runner.beta_blocker))
+        for sentence in words.sentences(session, ds, result["course"]):
+            talk.item(sentence)
+
+
+def _tell_heat_days(talk, asked, result: dict) -> None:
+    """Print what listed heat exposures gained and what is kept, and add it to the JSON object."""
+    if asked.session.runner.heat_exposures is None:
+        return
+    from thermosim.cli import heat_words as words
+    from thermosim.study.heat_days import heat_days_kept
+
+    result["heat_days_kept"] = heat_days_kept(asked.session)
+    if not talk.as_json:
+        talk.write(words.TITLE, style="bold")
+        for line in words.heat_lines(result["heat_days_kept"]):
+            talk.item(line)
+
+
+def _tell_shade(talk, shade, result: dict) -> None:
+    """Print what the sun explains of the minute after shade, and add it to the JSON object, where it was asked for."""
+    if shade is None:
+        return
+    from thermosim.cli.shade_words import shade_sentences
+
+    result["leaving_shade"] = shade
+    if not talk.as_json:
+        for sentence in shade_sentences(shade):
+            talk.write(sentence)
+
+
+def _tell_reps(talk, session, ds, result: dict) -> None:
+    """Print what a rule did and the reps, and add them to the JSON object, where there is either."""
+    from thermosim.cli import rep_words as words
+    from thermosim.inputs.paced_flat import is_paced
+
+    recorded = words.recorded_result(session)
+    if recorded is not None:
+        result["recorded_rule"] = recorded
+        if not talk.as_json:
+            talk.write(words.recorded_sentence(recorded))
+    if not is_paced(session):
+        return
+    result |= words.rep_result(session, ds)
+    if talk.as_json:
+        return
+    if result.get("reps"):
+        talk.write(words.TITLE, style="bold")
+        talk.table([(name, "right") for name in words.NAMES], words.rows(result["reps"]))
+    for sentence in words.sentences(result):
+        talk.write(sentence)
 
 
 def _tell_perception(talk, felt: dict, minutes: float) -> None:

@@ -61,6 +61,8 @@ class Talk(NamedTuple):
 
         short = self.quiet or self.as_json
         flags = [line for line in lines if line.startswith((cautions.ADULT_MODEL, cautions.BETA_BLOCKERS))]
+        if cautions.WALK_AT_THE_CAP in lines:  # a capped run
+            flags.append(cautions.CAP_DOES_NOT_BOUND_CORE)
         for line in [" ".join([cautions.one_line(device), *flags])] if short else _joined(lines):
             self.write(line)
         if not short:

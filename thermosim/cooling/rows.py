@@ -62,6 +62,7 @@ ROW_RANGES: dict[str, Allowed] = {
     "mist_C": Allowed(0.0, 60.0, "°C"),
     "refill_at_share": Allowed(0.0, 1.0, "1"),
     "spares": Allowed(0.0, 1000.0, "1"),
+    "swallow_ceiling_kg": Allowed(0.0, 20.0, "kg"),
     "place": Allowed(ON_SKIN, AROUND, "1"),
     "segment": Allowed(0, len(SEGMENTS) - 1, "1"),
     "wicks": Allowed(0, 1, "1"),

@@ -65,12 +65,18 @@ class Drink:
         Share of the mass that is ice [1]; needs a temperature of 0 °C or less.
     stomach_conductance_W_K : float, optional
         Between a filled stomach and the body [W/K]; the parameter table's value if left out.
+    guarded : bool
+        A portion is cut where it would leave more in the stomach than ``stomach_ceiling_kg``, or more than the body has lost.
+    stomach_ceiling_kg : float, optional
+        Of a guarded drink [kg]; the parameter table's value if left out.
     """
 
     portion_kg: float = COLD_DRINK["portion_kg"].value
     temperature_C: float = COLD_DRINK["temperature_C"].value
     ice_share: float = COLD_DRINK["ice_share"].value
     stomach_conductance_W_K: float | None = None
+    guarded: bool = False
+    stomach_ceiling_kg: float | None = None
     name: str = "drink"
 
     card = COLD_DRINK
@@ -81,6 +87,11 @@ class Drink:
         check_number("temperature_C", self.temperature_C, low=-5.0, high=60.0, unit="°C")
         check_number("ice_share", self.ice_share, low=0.0, high=1.0)
         check_number("stomach_conductance_W_K", self.stomach_conductance_W_K, optional=True, low=0.1, high=100.0)
+        check_number("stomach_ceiling_kg", self.stomach_ceiling_kg, optional=True, low=0.05, high=2.0, unit="kg")
+        if not isinstance(self.guarded, bool | np.bool_):
+            raise InputError(f"is {self.guarded!r}, allowed is true or false", field="guarded", remedy="write true or false")
+        if self.stomach_ceiling_kg is not None and not self.guarded:
+            raise InputError("is given for a drink that is not guarded", field="stomach_ceiling_kg", remedy="add guarded = true")
         if self.ice_share > 0.0 and self.temperature_C > 0.0:
             raise InputError(
                 f"is {self.ice_share:g} at {self.temperature_C:g} °C, allowed above 0 °C is 0",
@@ -103,6 +114,7 @@ class Drink:
             contact_W_m2K=conductance / _WALL_M2,
             half_contact_kg=value("stomach_half_contact_kg"),
             drip_s=value("stomach_emptying_s"),
+            swallow_ceiling_kg=0.0 if not self.guarded else self.stomach_ceiling_kg or value("stomach_ceiling_kg"),
         )
 
 

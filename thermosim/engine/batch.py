@@ -17,8 +17,9 @@ from thermosim.engine.integrate import (
     SITE_CORE,
     integrate,
 )
-from thermosim.engine.plan import FIRST_STEP_S, METHOD, STEP_S, TABLES, plan_steps, stops_of
-from thermosim.engine.records import ROW, Work
+from thermosim.engine.pacing import N_CAP_EVENT, N_LOOK, N_PACE
+from thermosim.engine.plan import FIRST_STEP_S, METHOD, STEP_S, TABLES, plan_steps, stops_of, with_legs
+from thermosim.engine.records import PIECE, ROW, Pacing, Work
 from thermosim.engine.start import before_settling, settling_pieces, with_empty_books
 
 # Columns kept at each save time: whole-body readings, then sums over device rows.
@@ -53,6 +54,7 @@ class Batch(NamedTuple):
     statuses: np.ndarray  # (runs,)
     states: np.ndarray  # (runs, size) at the end
     fasts: np.ndarray  # (runs, N_FAST) at the end
+    paces: np.ndarray  # (runs, N_PACE), what the rule remembers; zeros without one
 
 
 @compiled_parallel
@@ -76,6 +78,14 @@ def integrate_many(
     works_seg,
     works_active,
     works_stages,
+    rules,
+    legs,
+    leg_events,
+    works_now,
+    paces,
+    works_cap_events,
+    works_looks,
+    works_leg_starts,
     sample_states,
     sample_rates,
     sample_fasts,
@@ -113,6 +123,10 @@ def integrate_many(
                 limits_C[i],
                 site,
                 work,
+                Pacing(
+                    rules[i : i + 1], legs, leg_events, works_now[worker], paces[i], works_cap_events, works_looks,
+                    works_leg_starts[worker],
+                ),  # fmt: skip
                 sample_states[worker],
                 sample_rates[worker],
                 sample_fasts[worker],
@@ -161,6 +175,9 @@ def run_batch(
     step_s=STEP_S,
     first_step_s=FIRST_STEP_S,
     workers=None,
+    rules=None,
+    legs=single.NO_LEGS,
+    leg_events=single.NO_EVENTS,
 ) -> Batch:
     """Integrate many runners through the same pieces and events.
 
@@ -180,6 +197,9 @@ def run_batch(
         Core limit of each member [°C].
     workers : int, optional
         Threads; the numbers do not depend on it.
+    rules, legs, leg_events : arrays of RULE (1,) or (runs,), LEG and EVENT
+        A pacing rule, one for all or one for each, and the legs it acts on; see :func:`thermosim.engine.run.run`. A member
+        that is done or stopped stands until the pieces end.
 
     Returns
     -------
@@ -199,7 +219,11 @@ def run_batch(
     stops, saved = stops_of(pieces, events, save_times_s)
     kept = int(saved.sum())
     workers = min(workers or numba.get_num_threads(), max(count, 1))
-    planned, steps = plan_steps(runners, pieces, table, method, stages, step_s)
+    rules = np.repeat(single.NO_RULE if rules is None else rules, count if rules is None or rules.size == 1 else 1)
+    rules["end_when_done"] = 0  # all members keep samples at the same times
+    bound = with_legs(pieces, single.new_pacing(rules[:1], legs))
+    planned, steps = plan_steps(runners, bound, table, method, stages, step_s)
+    paces = np.zeros((count, N_PACE))
     limits = np.broadcast_to(np.asarray(limits_C, dtype=float), (count,)).copy()
     summaries, traces, statuses = (
         np.zeros((count, N_SUMMARIES)),
@@ -226,6 +250,14 @@ def run_batch(
         np.zeros((workers, n.N_COEFFICIENTS, n.N_SEGMENTS)),
         np.zeros((workers, n.MAX_ROWS), dtype=np.int64),
         np.zeros((workers, 5, size)),
+        rules,
+        legs,
+        leg_events,
+        np.zeros((workers, 1), dtype=PIECE),
+        paces,
+        np.zeros((0, N_CAP_EVENT)),
+        np.zeros((0, N_LOOK)),
+        np.zeros((workers, legs.size + 1, 2)),
         np.zeros((workers, kept, size)),
         np.zeros((workers, kept, size)),
         np.zeros((workers, kept, n.N_FAST)),
@@ -234,7 +266,7 @@ def run_batch(
         traces,
         statuses,
     )
-    return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts)
+    return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts, paces)
 
 
 def settle_many(runners, workers=None) -> tuple[np.ndarray, np.ndarray]:

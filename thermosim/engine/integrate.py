@@ -13,6 +13,8 @@ from thermosim.engine.balance import (
     trunk_core,
 )
 from thermosim.engine.methods import advance
+from thermosim.engine.paced import before_step, is_over, move_by_seconds, start_leg
+from thermosim.engine.pacing import ENDED_S, LEG_NUMBER, SAVED, begin
 from thermosim.engine.prepare import (
     evaporation_books,
     heart_rate,
@@ -25,6 +27,7 @@ from thermosim.engine.prepare import (
     work_rate,
 )
 from thermosim.engine.records import AROUND, BATH, IN_STOMACH, POURED, PUT_ON, REFILL, TAKE_OFF, WORN
+from thermosim.engine.water_rows import share_drunk
 from thermosim.physics.water_ice import frozen_mass
 from thermosim.physiology.skin_blood_flow import local_flow_factor
 
@@ -117,16 +120,17 @@ def charge_enthalpy(row):
 
 
 @compiled
-def add_charge(state, row, base):
-    """Add a portion to what a row holds (a drink, water to pour); book what it brings."""
-    enthalpy = charge_enthalpy(row)
-    if state[base + n.ROW_CHARGED_KG] > 0.0:  # its dry parts are there already
-        melt_C = row.melt_low_C if row.charge_C <= row.melt_low_C else row.melt_high_C
-        enthalpy -= row.dry_J_K * (row.charge_C - melt_C)
+def add_charge(state, row, base, share):
+    """Add a portion, or a share of one, to what a row holds (a drink, water to pour); book what it brings."""
+    melt_C = row.melt_low_C if row.charge_C <= row.melt_low_C else row.melt_high_C
+    dry_J = row.dry_J_K * (row.charge_C - melt_C)
+    enthalpy = share * (charge_enthalpy(row) - dry_J)
+    if not state[base + n.ROW_CHARGED_KG] > 0.0:  # else its dry parts are there already
+        enthalpy += dry_J
     state[base + n.ROW_CHARGED_J] += enthalpy
-    state[base + n.ROW_CHARGED_KG] += row.charge_kg
+    state[base + n.ROW_CHARGED_KG] += share * row.charge_kg
     state[base + n.STORE_J] += enthalpy
-    state[base + n.STORE_KG] += row.charge_kg
+    state[base + n.STORE_KG] += share * row.charge_kg
 
 
 @compiled
@@ -167,8 +171,10 @@ def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
     s = row.segment
     if row.place == IN_STOMACH or row.place == POURED:
         if event.action != TAKE_OFF:
-            active[r] = row.place + 1
-            add_charge(state, row, base)
+            share = share_drunk(state, row, rows, n_rows)
+            if share > 0.0:
+                active[r] = row.place + 1
+                add_charge(state, row, base, share)
         return
     if row.place == AROUND:
         if event.action != REFILL:
@@ -210,6 +216,15 @@ def apply_event(state, event, rows, active, n_rows, seg, runner, heat):
         for term in range(n.N_TERMS):
             heat[term, n.N_NODES + r] = 0.0
     prepare_body(seg, runner, rows, active, n_rows)
+
+
+@compiled
+def enter_leg(number, time_s, state, fast, pacing, rows, active, n_rows, seg, runner, heat):
+    """Start a leg of a paced run, with what is put on, taken off or drunk there."""
+    start_leg(pacing, number, time_s, fast[n.DISTANCE])
+    for i in range(pacing.leg_events.size):
+        if pacing.leg_events[i].time_s == number:
+            apply_event(state, pacing.leg_events[i], rows, active, n_rows, seg, runner, heat)
 
 
 @compiled
@@ -308,6 +323,7 @@ def integrate(
     limit_C,
     site,
     work,
+    pacing,
     states,
     rates,
     fasts,
@@ -332,6 +348,8 @@ def integrate(
         Core limit and the site it acts on.
     work : Work
         Arrays of this run; ``work.state`` and ``work.fast`` hold the initial state.
+    pacing : Pacing
+        A rule with its legs: the effort is then theirs, and the pieces give the air. Not active: the pieces give both.
     states, rates, fasts, diagnostics : arrays
         Where samples go; shape (0, ...) arrays for summaries only.
     summary : array (N_SUMMARIES,)
@@ -350,6 +368,11 @@ def integrate(
     while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:
         apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
         e += 1
+    paced, ended = pacing.rule[0].active == 1, False
+    if paced:
+        begin(pacing.pace)
+        enter_leg(0, time_s, state, fast, pacing, rows, active, n_rows, seg, runner, heat)
+        before_step(time_s, state, fast, seg, runner, pieces[p], rows, active, n_rows, pacing, work.stages[0][:7])
     content_0, water_0 = heat_content(state, runner, rows, active, n_rows, seg), water_on_skin(state, n_rows)
     summary[S_CORE_PEAK] = trunk_core(state, seg)
     summary[S_LIMIT_S] = math.nan
@@ -359,7 +382,8 @@ def integrate(
         summary[S_LIMIT_S] = time_s
     keep = states.shape[0] > 0
     if keep and saved[0]:
-        save_sample(k, time_s, work, runner, pieces[p], rows, n_rows, size, states, rates, fasts, diagnostics)
+        piece = pacing.now[0] if paced else pieces[p]
+        save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rates, fasts, diagnostics)
         k += 1
     status = n.DONE
     jump_s = time_s
@@ -368,18 +392,37 @@ def integrate(
             if is_jump(pieces[p], pieces[p + 1]):
                 jump_s = time_s
             p += 1
-        piece = pieces[p]
+        piece = pacing.now[0] if paced else pieces[p]
         while time_s < stops[stop] - SAME_TIME_S:
+            if paced:
+                if before_step(
+                    time_s, state, fast, seg, runner, pieces[p], rows, active, n_rows, pacing, work.stages[0][:7]
+                ):
+                    jump_s = time_s
+                if is_over(pacing):
+                    break
             longest = min(max_step_s, first_step_s + STEP_GROWTH * (time_s - jump_s))
             remaining = stops[stop] - time_s
             h = remaining / max(math.ceil(remaining / longest - 1e-9), 1.0)
-            middle = time_s + 0.5 * h
-            demand = power_demand(state, piece, runner, rows, active, n_rows, middle)
-            metabolic = update_fast(fast, demand, piece, runner, h)
+            jump = 0
+            if paced:
+                h, metabolic, jump = move_by_seconds(
+                    time_s, h, state, fast, seg, runner, rows, active, n_rows, pacing, work.stages[0][:7]
+                )
+                middle = time_s + 0.5 * h
+            else:
+                middle = time_s + 0.5 * h
+                demand = power_demand(state, piece, runner, rows, active, n_rows, middle)
+                metabolic = update_fast(fast, demand, piece, runner, h)
             work_W = work_rate(state, piece, runner, rows, active, n_rows)
             step = prepare(seg, runner, piece, middle, metabolic, work_W, rows, active, n_rows)
             advance(method, table, h, size, state, work.stages, heat, step, seg, runner, rows, active, n_rows)
             time_s += h
+            if jump > 0:
+                jump_s = time_s
+                if jump == 2:
+                    number = int(pacing.pace[LEG_NUMBER]) + 1
+                    enter_leg(number, time_s, state, fast, pacing, rows, active, n_rows, seg, runner, heat)
             if n_rows > 0 and renew_spent(state, rows, active, n_rows):
                 jump_s = time_s
             if not COLDEST_BLOOD_C <= state[n.BLOOD] <= HOTTEST_BLOOD_C:
@@ -392,7 +435,9 @@ def integrate(
                 summary[S_LIMIT_S] = time_s - h * (here - limit_C) / (here - site_before)
                 summary[S_CORE_RATE_AT_LIMIT] = (here - site_before) / h
             site_before = here
-        time_s = stops[stop]
+        ended = paced and is_over(pacing)
+        if not ended:
+            time_s = stops[stop]
         if status == n.DONE:
             total = 0.0  # not finite as soon as one number is not
             for i in range(size):
@@ -401,18 +446,33 @@ def integrate(
                 status = n.NOT_FINITE
         if status != n.DONE:
             break
+        if ended:
+            pacing.pace[ENDED_S] = time_s
+            before_step(time_s, state, fast, seg, runner, pieces[p], rows, active, n_rows, pacing, work.stages[0][:7])
+            kept_already = saved[stop - 1] and time_s <= stops[stop - 1] + SAME_TIME_S
+            if keep and k < states.shape[0] and not kept_already:
+                save_sample(
+                    k, time_s, work, runner, pacing.now[0], rows, n_rows, size, states, rates, fasts, diagnostics
+                )
+                k += 1
+            break
         while e < events.size and events[e].time_s <= time_s + SAME_TIME_S:
             apply_event(state, events[e], rows, active, n_rows, seg, runner, heat)
             jump_s = time_s
             e += 1
+        later = p
+        if pieces[p].end_s <= time_s + SAME_TIME_S and p + 1 < pieces.size:
+            later = p + 1
+        if paced and before_step(
+            time_s, state, fast, seg, runner, pieces[later], rows, active, n_rows, pacing, work.stages[0][:7]
+        ):
+            jump_s = time_s
         if keep and saved[stop]:
-            later = p
-            if pieces[p].end_s <= time_s + SAME_TIME_S and p + 1 < pieces.size:
-                later = p + 1
-            save_sample(
-                k, time_s, work, runner, pieces[later], rows, n_rows, size, states, rates, fasts, diagnostics
-            )
+            piece = pacing.now[0] if paced else pieces[later]
+            save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rates, fasts, diagnostics)
             k += 1
+    if paced:
+        pacing.pace[SAVED] = k
     core, skin = trunk_core(state, seg), mean_skin(state, rows, active, n_rows, seg, runner.surface_area_m2)
     summary[S_CORE_END], summary[S_SKIN_END] = core, skin
     summary[S_HEART_END] = heart_rate(state, fast, runner, core, skin, work.stages[0][:7])

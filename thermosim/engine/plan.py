@@ -9,7 +9,7 @@ from thermosim.engine.records import AROUND, BATH, IN_STOMACH, ON_SKIN
 from thermosim.errors import NumericalFailure
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.convection import forced_convection, limb_swing_convection
-from thermosim.physiology.energetics import gait_of, net_cost
+from thermosim.physiology.energetics import WALK, gait_of, net_cost
 
 # Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
 # quickest node of the runner and the devices needs, and short steps after a jump.
@@ -34,6 +34,28 @@ def stops_of(pieces, events, save_times_s) -> tuple[np.ndarray, np.ndarray]:
     saves = np.asarray(save_times_s, dtype=float)
     stops = np.unique(np.concatenate([jumps, saves, [start, end]]).round(6))
     return stops, np.isin(stops, saves.round(6)).astype(np.int64)
+
+
+def with_legs(pieces, pacing) -> np.ndarray:
+    """Return the pieces, and for a paced run one more for each leg, in the strongest wind: what steps are planned for."""
+    if not pacing.rule[0]["active"]:
+        return pieces
+    legs, rule = pacing.legs, pacing.rule[0]
+    planned = np.repeat(pieces[:1], 2 * legs.size)
+    for name in ("wind_m_s_0", "wind_m_s_1"):
+        planned[name] = max(pieces["wind_m_s_0"].max(), pieces["wind_m_s_1"].max()) * max(legs["wind_left"].max(), 1.0)
+    planned["pressure_kPa"], planned["carried_kg"] = pieces["pressure_kPa"].min(), pieces["carried_kg"].max()
+    for name in ("speed_m_s", "grade", "surface"):
+        planned[name] = np.tile(legs[name], 2)
+    planned["gait"][: legs.size] = np.where(legs["gait"] >= 0, legs["gait"], planned["gait"][: legs.size])
+    planned["gait"][legs.size :] = WALK  # as the rule may have it
+    planned["speed_m_s"][legs.size :] = np.minimum(legs["speed_m_s"], rule["walk_speed_m_s"])
+    planned["swing_m_s"] = planned["speed_m_s"]
+    planned["end_s"] = pieces["end_s"][-1]
+    heading = np.tile(legs["heading"], 2)
+    ahead = planned["wind_along"] * np.cos(heading) + planned["wind_across"] * np.sin(heading)
+    planned["wind_along"] = np.where(np.isnan(heading), planned["wind_along"], ahead)
+    return np.concatenate([pieces, planned])
 
 
 def stiffest_rates(runners, pieces, rows) -> np.ndarray:

@@ -284,7 +284,8 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W, rows, active, n_row
 def heart_rate(state, fast, runner, core_C, skin_C, parts):
     """Fill the seven parts of heart rate [bpm]: rest, work, core, skin, fluid, drift, bound; return their sum.
 
-    The last part is what the maximum takes off, or what resting heart rate adds back in the cold.
+    Fluid is what lost water adds, less what plasma gained in heat days spares: a share of the work part. The last part is what
+    the maximum takes off, or what resting heart rate adds back in the cold.
     """
     parts[0] = runner.heart_rest_bpm
     parts[1] = fast[n.HEART_WORK]
@@ -298,6 +299,7 @@ def heart_rate(state, fast, runner, core_C, skin_C, parts):
         runner.heart_skin_bpm_K,
     )
     parts[4] = runner.heart_fluid_bpm_pct * 100.0 * max(state[n.LOST], 0.0) / runner.mass_kg
+    parts[4] -= runner.heart_plasma_share * fast[n.HEART_WORK]
     parts[5] = runner.heart_drift_bpm_h * fast[n.RUNNING_S] / 3600.0
     total = parts[0] + parts[1] + parts[2] + parts[3] + parts[4] + parts[5]
     parts[6] = min(max(total, runner.heart_rest_bpm), runner.heart_maximum_bpm) - total

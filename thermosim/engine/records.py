@@ -88,6 +88,7 @@ _RUNNER_SCALARS = (
     "core_reference_C",
     "heart_skin_reference_C",
     "heart_fluid_bpm_pct",
+    "heart_plasma_share",
     "heart_drift_bpm_h",
     "heart_on_s",
     "heart_off_s",
@@ -208,6 +209,7 @@ _ROW_SCALARS = (
     "mist_C",
     "refill_at_share",  # a spare charge goes in when less than this share is left (of the ice; of the water without ice)
     "spares",  # charges at hand for that
+    "swallow_ceiling_kg",  # a portion is cut so that the stomach holds no more, nor more than was lost; 0: drunk whole
 )
 ROW = record_type(
     [(name, _F) for name in _ROW_SCALARS]
@@ -217,6 +219,66 @@ ROW = record_type(
 # What happens to a row, and when.
 EVENT = record_type([("time_s", _F), ("row", _I), ("action", _I)])
 PUT_ON, TAKE_OFF, REFILL = 0, 1, 2
+
+
+# A pacing rule: when to walk, stand, run on, stop. Infinite where a part of it is not used.
+RULE = record_type(
+    [
+        (name, _F)
+        for name in (
+            "cap_bpm",  # above it a cap event begins
+            "resume_below_bpm",  # it ends when heart rate is below this
+            "resume_s",  # for so long
+            "walk_speed_m_s",
+            "max_cap_events",  # the run is stopped at the event of this number
+            "stop_after_over_s",  # or after so long above the cap, in all
+            "core_stop_C",  # or at this modelled core
+            "walk_above_grade",  # steeper than this the runner walks (tangent)
+        )
+    ]
+    + [
+        ("active", _I),  # 0: no rule, the effort is that of the pieces
+        ("above_cap", _I),  # energetics.WALK or STAND
+        ("end_when_done", _I),  # the run ends when the last leg is done or the rule stops the runner; else the runner stands
+    ]
+)
+
+# A leg of a paced run, in order: by distance where ``metres`` is above 0, else by time. What is not here is the piece's.
+LEG = record_type(
+    [
+        (name, _F)
+        for name in (
+            "metres",
+            "seconds",
+            "speed_m_s",
+            "grade",
+            "surface",
+            "heading",  # direction of running [rad], NaN: wind_along and wind_across of the piece hold as they are
+            "sun_left",  # share of the sun that reaches the runner
+            "wind_left",  # share of the wind
+            "seated",
+            "upright",
+        )
+    ]
+    + [
+        ("activity", _I),
+        ("gait", _I),  # -1: the piece's
+        ("capped", _I),  # 1: the rule acts; 0: a rest
+    ]
+)
+
+
+class Pacing(NamedTuple):
+    """A rule, the legs it acts on, and what it needs and leaves behind; the caller owns every array."""
+
+    rule: np.ndarray  # RULE, (1,)
+    legs: np.ndarray  # LEG, (n_legs,)
+    leg_events: np.ndarray  # EVENT, in order; ``time_s`` is the number of the leg at whose start it happens
+    now: np.ndarray  # PIECE, (1,): the piece as the leg and the mode make it
+    pace: np.ndarray  # (N_PACE,), see engine/pacing.py
+    cap_events: np.ndarray  # (most that are kept, N_CAP_EVENT)
+    looks: np.ndarray  # (seconds + 1, N_LOOK), or none
+    leg_starts: np.ndarray  # (n_legs + 1, 2): time [s] and distance [m], NaN where it was not reached
 
 
 class StepScalars(NamedTuple):

@@ -6,13 +6,16 @@ import numpy as np
 
 from thermosim.engine import nodes as n
 from thermosim.engine.integrate import N_DIAGNOSTICS, N_SUMMARIES, SITE_CORE, integrate
-from thermosim.engine.plan import FIRST_STEP_S, METHOD, STEP_S, TABLES, plan_steps, stops_of
-from thermosim.engine.records import EVENT, ROW, Work
+from thermosim.engine.pacing import ENDED_S, MOST_EVENTS, N_CAP_EVENT, N_LOOK, N_PACE, SAVED
+from thermosim.engine.plan import FIRST_STEP_S, METHOD, STEP_S, TABLES, plan_steps, stops_of, with_legs
+from thermosim.engine.records import EVENT, LEG, PIECE, ROW, RULE, Pacing, Work
 from thermosim.engine.start import before_settling, settling_pieces, start_rows, with_empty_books
 from thermosim.errors import NumericalFailure
 
 NO_ROWS = np.zeros(0, dtype=ROW)
 NO_EVENTS = np.zeros(0, dtype=EVENT)
+NO_RULE = np.zeros(1, dtype=RULE)
+NO_LEGS = np.zeros(0, dtype=LEG)
 
 
 class Trajectory(NamedTuple):
@@ -25,6 +28,16 @@ class Trajectory(NamedTuple):
     diagnostics: np.ndarray  # (k, N_DIAGNOSTICS)
     summary: np.ndarray  # (N_SUMMARIES,)
     status: int
+    pacing: Pacing | None = None  # of a paced run: where its rule, legs and events left their marks
+
+
+def new_pacing(rule=NO_RULE, legs=NO_LEGS, leg_events=NO_EVENTS, *, seconds: float = 0.0, most_events: int = 0) -> Pacing:
+    """Return a rule with its legs and zeroed arrays for one run; ``seconds`` of looks and ``most_events`` are kept."""
+    looks = np.full((int(seconds) + 1 if seconds > 0.0 else 0, N_LOOK), np.nan)
+    return Pacing(
+        rule, legs, leg_events, np.zeros(1, dtype=PIECE), np.zeros(N_PACE), np.zeros((most_events, N_CAP_EVENT)), looks,
+        np.full((legs.size + 1, 2), np.nan),
+    )  # fmt: skip
 
 
 def new_work(n_rows: int) -> Work:
@@ -54,6 +67,9 @@ def run(
     stages: int | None = None,
     step_s: float = STEP_S,
     first_step_s: float = FIRST_STEP_S,
+    rule=NO_RULE,
+    legs=NO_LEGS,
+    leg_events=NO_EVENTS,
 ) -> Trajectory:
     """Integrate one run and return its samples.
 
@@ -72,6 +88,9 @@ def run(
     method, stages, step_s, first_step_s : int, int, float, float
         Step method, stages (None: as few as are stable), longest step, first step after a jump; with
         ``first_step_s`` at or above ``step_s`` steps are equal between stops.
+    rule, legs, leg_events : arrays of RULE (1,), LEG and EVENT
+        A pacing rule and the legs it acts on; the effort is then theirs, the pieces give air, ground and options. What is
+        put on or drunk at the start of a leg is an event whose ``time_s`` is the leg's number.
 
     Returns
     -------
@@ -80,24 +99,36 @@ def run(
     """
     work = new_work(rows.size)
     start_rows(work, start, rows)
+    pacing = new_pacing(rule, legs, leg_events)
+    if rule[0]["active"]:
+        pacing = new_pacing(
+            rule, legs, leg_events, seconds=float(pieces["end_s"][-1] - pieces["start_s"][0]), most_events=MOST_EVENTS
+        )
     return _integrate(
-        work, runner, pieces, rows, events, save_times_s, limit_C, site, method, stages, step_s, first_step_s
+        work, runner, pieces, rows, events, save_times_s, limit_C, site, method, stages, step_s, first_step_s, pacing
     )
 
 
 def _integrate(
-    work, runner, pieces, rows, events, save_times_s, limit_C, site, method, stages, step_s, first_step_s
+    work, runner, pieces, rows, events, save_times_s, limit_C, site, method, stages, step_s, first_step_s, pacing
 ) -> Trajectory:
     stops, saved = stops_of(pieces, events, save_times_s)
     count, size = int(saved.sum()), work.state.size
     states, rates, fasts = np.zeros((count, size)), np.zeros((count, size)), np.zeros((count, n.N_FAST))
     diagnostics, summary = np.zeros((count, N_DIAGNOSTICS)), np.zeros(N_SUMMARIES)
-    planned, steps = plan_steps(runner, pieces, rows[None], method, stages, step_s)
+    planned, steps = plan_steps(runner, with_legs(pieces, pacing), rows[None], method, stages, step_s)
     status = integrate(
         runner[0], pieces, rows, rows.size, events, stops, saved, method, TABLES[planned[0]], steps[0], first_step_s,
-        limit_C, site, work, states, rates, fasts, diagnostics, summary,
+        limit_C, site, work, pacing, states, rates, fasts, diagnostics, summary,
     )  # fmt: skip
-    return Trajectory(stops[saved == 1], states, rates, fasts, diagnostics, summary, int(status))
+    times = stops[saved == 1]
+    if not pacing.rule[0]["active"]:
+        return Trajectory(times, states, rates, fasts, diagnostics, summary, int(status))
+    if status == n.DONE and not np.isnan(pacing.pace[ENDED_S]):  # it ended before its time: the rest was not reached
+        kept = int(pacing.pace[SAVED])
+        times = np.append(times[: kept - 1], pacing.pace[ENDED_S])
+        states, rates, fasts, diagnostics = (array[:kept] for array in (states, rates, fasts, diagnostics))
+    return Trajectory(times, states, rates, fasts, diagnostics, summary, int(status), pacing)
 
 
 def settle(runner) -> Work:
@@ -126,6 +157,7 @@ def settle(runner) -> Work:
         None,
         STEP_S,
         FIRST_STEP_S,
+        new_pacing(),
     )
     if rest.status != n.DONE:
         raise NumericalFailure(f"Rest before the run stopped: {n.STATUS_SENTENCES[rest.status]}.")

@@ -3,6 +3,7 @@
 from thermosim._jit import compiled
 from thermosim.constants import SPECIFIC_HEAT_WATER
 from thermosim.engine import nodes as n
+from thermosim.engine.records import IN_STOMACH
 from thermosim.physics.air import saturation_pressure
 from thermosim.physics.respiration import respiratory_dry_loss, respiratory_vapour_loss
 from thermosim.physics.water_ice import frozen_mass, store_temperature
@@ -21,6 +22,19 @@ def filling_temperature(state, row, base):
         row.liquid_J_kgK,
         row.dry_J_K,
     )
+
+
+@compiled
+def share_drunk(state, row, rows, n_rows):
+    """Share of a portion that is drunk [1]: a guarded one up to its ceiling in the stomach, never more than was lost."""
+    if row.place != IN_STOMACH or row.swallow_ceiling_kg * row.charge_kg == 0.0:
+        return 1.0
+    held = 0.0
+    for r in range(n_rows):
+        if rows[r].place == IN_STOMACH:
+            held += state[n.BASE + r * n.ROW_SIZE + n.STORE_KG]
+    room = min(row.swallow_ceiling_kg, state[n.LOST]) - held
+    return min(max(room / row.charge_kg, 0.0), 1.0)
 
 
 @compiled

@@ -50,6 +50,10 @@ _MISTAKES: dict[str, tuple[Mistake, ...]] = {
     "maximum_heart_rate_bpm": (_PER_SECOND,),
     "threshold_heart_rate_bpm": (_PER_SECOND,),
     "heart_rate_bpm": (_PER_SECOND,),
+    "cap_bpm": (_PER_SECOND,),
+    "resume_below_bpm": (_PER_SECOND,),
+    "walk_speed_m_s": (Mistake("km/h", 2.6, 10.0, lambda value: value / 3.6),),
+    "level_speed_m_s": (_KM_H,),
     "maximum_sweat_rate_L_h": (Mistake("mL/h", 200.0, 4000.0, lambda value: value / 1000.0),),
     "vapour_pressure_kPa": (
         Mistake("hPa", 6.0, 60.0, lambda value: value / 10.0),

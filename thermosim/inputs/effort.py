@@ -8,6 +8,7 @@ import numpy as np
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_choice, check_flag, check_names, check_range, missing, shown
 from thermosim.inputs.columns import number, pace_minutes, read_table
+from thermosim.inputs.ground import COLUMNS, Ground
 from thermosim.inputs.plain import SameContent, array, plain
 from thermosim.inputs.recordings import Recording
 from thermosim.variables import INPUTS
@@ -30,7 +31,7 @@ class Recorded(NamedTuple):
 class Effort(SameContent):
     """What the runner does, as pieces of constant speed and grade.
 
-    Build it with :meth:`steady`, :meth:`table`, :meth:`pace_sheet` or :meth:`from_recording`.
+    Build it with :meth:`steady`, :meth:`table`, :meth:`pace_sheet`, :meth:`from_recording` or :meth:`over`.
 
     Attributes
     ----------
@@ -43,7 +44,9 @@ class Effort(SameContent):
     fan_speed_m_s, surface_factor, carried_mass_kg : float
     air_drag : bool
     recorded : Recorded or None
-    kind : {'steady', 'table', 'recording'}
+    ground : Ground or None
+        What a course adds to each piece: sun and wind that are left, surface, gait.
+    kind : {'steady', 'table', 'recording', 'course'}
     defaults, notes : tuple of str
     """
 
@@ -63,6 +66,7 @@ class Effort(SameContent):
     kind: str = "table"
     defaults: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    ground: Ground | None = None
 
     def __post_init__(self):
         check_choice("gait", self.gait, GAITS)
@@ -83,6 +87,8 @@ class Effort(SameContent):
             raise InputError(
                 problem, field="effort", remedy="build efforts with Effort.steady or Effort.table"
             )
+        if self.ground is not None and {getattr(self.ground, name).size for name in COLUMNS} != {self.speed_m_s.size}:
+            raise InputError("does not match the pieces of the effort", field="ground", remedy="build it with Effort.over")
         if self.minutes > INPUTS["minutes"].high:
             problem = f"is {self.minutes:.6g} min in all, allowed is up to {INPUTS['minutes'].high:g} min"
             raise InputError(problem, field="minutes", remedy="split the effort")
@@ -197,6 +203,13 @@ class Effort(SameContent):
             defaults=tuple(name for name in OPTIONS if name not in options),
         )  # fmt: skip
 
+    @classmethod
+    def over(cls, course, *, runner=None, **fields) -> "Effort":
+        """Return the effort over a course; see :func:`thermosim.inputs.course_effort.effort_over`."""
+        from thermosim.inputs.course_effort import effort_over
+
+        return effort_over(course, runner=runner, **fields)
+
     def with_fields(self, fields: dict[str, Any]) -> "Effort":
         """Return the effort with fields replaced; speed, grade, heading, minutes only when it is steady."""
         options = {name: value for name, value in fields.items() if name in OPTIONS}
@@ -243,6 +256,8 @@ class Effort(SameContent):
         found = {name: plain(getattr(self, name)) for name in self.__dataclass_fields__}
         if self.recorded is not None:
             found["recorded"] = plain(self.recorded._asdict())
+        if self.ground is not None:
+            found["ground"] = self.ground.to_dict()
         return found
 
     @classmethod
@@ -254,6 +269,8 @@ class Effort(SameContent):
             fields["recorded"] = Recorded(
                 **{name: array(values) for name, values in fields["recorded"].items()}
             )
+        if fields.get("ground"):
+            fields["ground"] = Ground(**fields["ground"])
         for name in ("defaults", "notes"):
             fields[name] = tuple(fields.get(name, ()))
         effort = cls(**fields)

@@ -7,10 +7,11 @@ import numpy as np
 from thermosim.constants import CLO
 from thermosim.engine.nodes import BLOOD, N_NODES, N_SEGMENTS, SKIN
 from thermosim.engine.records import PIECE, RUNNER
+from thermosim.inputs.heat_exposures import when_days
 from thermosim.parameters import CLOTHING, PARAMETERS, SEGMENTS
 from thermosim.physics.radiation import mean_radiant_temperature_of_globe
 from thermosim.physiology import energetics
-from thermosim.physiology.acclimatisation import heat_days_effect
+from thermosim.physiology.acclimatisation import adapted_by_days, adapted_by_exposures, plasma_share_of_work
 from thermosim.physiology.body import build_body, column
 
 TRUNK = np.array([name in ("chest", "back", "abdomen") for name in SEGMENTS])
@@ -56,7 +57,7 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     """
     p = population(overrides)
     body = build_body(runner.mass_kg, runner.height_m, body_fat_of(runner, p), p["conduction_factor"])
-    adapted = heat_days_effect(runner.heat_days or 0.0, p["heat_days_scale"])
+    adapted = adapted_of(runner, p)
     record = np.zeros(1, dtype=RUNNER)
     r = record[0]
     for name in _COPIED:
@@ -72,20 +73,22 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     r["standing_W"] = p["standing_power_W_kg"] * runner.mass_kg
     r["seated_W"] = p["seated_power_W_kg"] * runner.mass_kg
     r["maximal_W"] = runner.vo2max_mL_kg_min * runner.mass_kg / 1000.0 * r["oxygen_J_L"] / 60.0
-    shift = p["acclimatised_threshold_shift_K"] * adapted
+    shift = p["acclimatised_threshold_shift_K"] * adapted.heart
     r["sweat_set_core_C"] += shift
     r["skin_flow_set_core_C"] += shift
-    gain = 1.0 + p["acclimatised_sweat_gain"] * adapted
+    gain = 1.0 + p["acclimatised_sweat_gain"] * adapted.sweat
     r["sweat_gain_L_h_K"] *= gain
     r["maximum_sweat_rate_L_h"] *= gain
     if runner.maximum_sweat_rate_L_h is not None:
         r["maximum_sweat_rate_L_h"] = runner.maximum_sweat_rate_L_h
     limit = p["wettedness_limit_unacclimatised"]
-    r["wettedness_limit"] = limit + (1.0 - limit) * adapted
+    r["wettedness_limit"] = limit + (1.0 - limit) * adapted.sweat
     r["heart_rest_bpm"] = runner.resting_heart_rate_bpm
     r["heart_maximum_bpm"] = runner.maximum_heart_rate_bpm or (
         p["maximum_heart_rate_intercept_bpm"] + p["maximum_heart_rate_per_year_bpm"] * runner.age_y
     )
+    spared = adapted.plasma * p["acclimatised_plasma_gain"] / p["plasma_fall_per_pct_loss"] * p["heart_fluid_bpm_pct"]
+    r["heart_plasma_share"] = plasma_share_of_work(spared, r["heart_rest_bpm"], r["heart_maximum_bpm"])
 
     r["area_m2"] = body.area_m2
     r["conductance_core_muscle"], r["conductance_muscle_fat"], r["conductance_fat_skin"] = (
@@ -145,6 +148,17 @@ def runner_record(runner, overrides: dict[str, float] | None = None, *, two_node
     return record
 
 
+def adapted_of(runner, p: dict[str, float]):
+    """Return what heat days have done to a runner: from the list of exposures, or from their plain number."""
+    exposures = getattr(runner, "heat_exposures", None)
+    if exposures is None:
+        return adapted_by_days(runner.heat_days or 0.0, p["heat_days_scale"])
+    days = when_days(exposures, runner.run_date)
+    return adapted_by_exposures(
+        days, p["heat_days_scale"], p["heat_days_scale_sweat"], p["heat_days_decay_1_d"], p["heat_dose_minutes"]
+    )[1]
+
+
 def clothing_of(runner) -> tuple[np.ndarray, float, float]:
     """Covered share by segment, insulation [clo] and vapour resistance [m²Pa/W], effective at running speed."""
     if isinstance(runner.clothing, str):
@@ -161,11 +175,11 @@ _COSTS = {"minetti": energetics.MINETTI, "acsm": energetics.ACSM}
 
 
 def _wind_components(weather, heading_deg, time_s):
+    """Shares of the wind from ahead and from the side [1], at times [s] and headings [°]."""
     if weather.wind_from in _WIND_DIRECTIONS:
         return _WIND_DIRECTIONS[weather.wind_from]
-    from_deg = float(weather.at(time_s)["wind_from_deg"])
-    angle = math.radians(from_deg - heading_deg)
-    return math.cos(angle), abs(math.sin(angle))
+    angle = np.radians(weather.at(time_s)["wind_from_deg"] - heading_deg)
+    return np.cos(angle), np.abs(np.sin(angle))
 
 
 def piece_records(effort, weather) -> np.ndarray:
@@ -193,28 +207,41 @@ def piece_records(effort, weather) -> np.ndarray:
         _COSTS[effort.cost],
         effort.air_drag,
     )
-    knots = [weather.at(float(t)) for t in cuts]
-    for k in range(pieces.size):
-        for side, now in ((0, knots[k]), (1, knots[k + 1])):
-            pieces[k][f"air_C_{side}"] = now["air_temperature_C"]
-            pieces[k][f"vapour_kPa_{side}"] = now["vapour_pressure_kPa"]
-            pieces[k][f"wind_m_s_{side}"] = now["wind_speed_m_s"]
-            pieces[k][f"solar_W_m2_{side}"] = now["solar_W_m2"]
-            pieces[k][f"radiant_C_{side}"] = _radiant(now)
-        pieces[k]["pressure_kPa"] = 0.5 * (knots[k]["pressure_kPa"] + knots[k + 1]["pressure_kPa"])
-        along, across = _wind_components(weather, effort.heading_deg[part[k]], 0.5 * (cuts[k] + cuts[k + 1]))
-        pieces[k]["wind_along"], pieces[k]["wind_across"] = along, across
+    knots = weather.at(cuts)
+    lines = {"air_C": "air_temperature_C", "vapour_kPa": "vapour_pressure_kPa", "wind_m_s": "wind_speed_m_s",
+             "solar_W_m2": "solar_equivalent_W_m2"}  # fmt: skip
+    for side, ends in ((0, slice(None, -1)), (1, slice(1, None))):
+        for name, quantity in lines.items():
+            pieces[f"{name}_{side}"] = knots[quantity][ends]
+        pieces[f"radiant_C_{side}"] = _radiant(knots)[ends]
+    pieces["pressure_kPa"] = 0.5 * (knots["pressure_kPa"][:-1] + knots["pressure_kPa"][1:])
+    pieces["wind_along"], pieces["wind_across"] = _wind_components(
+        weather, effort.heading_deg[part], 0.5 * (cuts[:-1] + cuts[1:])
+    )
+    if effort.ground is not None:
+        _on_the_ground(pieces, effort.ground, part)
     return pieces
 
 
-def _radiant(now) -> float:
+def _radiant(now) -> np.ndarray:
     """Mean radiant temperature [°C]: given, or from the globe (which stands still in the wind), or the air's."""
-    if not math.isnan(now["mean_radiant_temperature_C"]):
-        return now["mean_radiant_temperature_C"]
-    if not math.isnan(now["globe_temperature_C"]):
-        return float(
-            mean_radiant_temperature_of_globe(
-                now["globe_temperature_C"], now["air_temperature_C"], max(now["wind_speed_m_s"], 0.1)
-            )
-        )
-    return now["air_temperature_C"]
+    found, given = now["air_temperature_C"].copy(), now["mean_radiant_temperature_C"]
+    for k in np.flatnonzero(np.isnan(given) & ~np.isnan(now["globe_temperature_C"])):
+        wind = max(float(now["wind_speed_m_s"][k]), 0.1)
+        found[k] = mean_radiant_temperature_of_globe(float(now["globe_temperature_C"][k]), float(found[k]), wind)
+    return np.where(np.isnan(given), found, given)
+
+
+def _on_the_ground(pieces, ground, part) -> None:
+    """Put shade, shelter, surface and gait of a course into its pieces.
+
+    Shade covers the sky as well: what mean radiant temperature differs from the air by is left in the same share as the sun.
+    """
+    sun, wind = ground.sun_left[part], ground.wind_left[part]
+    for side in (0, 1):
+        pieces[f"solar_W_m2_{side}"] *= sun
+        pieces[f"wind_m_s_{side}"] *= wind
+        air = pieces[f"air_C_{side}"]
+        pieces[f"radiant_C_{side}"] = air + sun * (pieces[f"radiant_C_{side}"] - air)
+    pieces["surface"] *= ground.surface[part]
+    pieces["gait"] = np.where(ground.gait[part] >= 0.0, ground.gait[part], pieces["gait"])

@@ -49,7 +49,8 @@ def read_track(path, track: int | None = None):
     return seconds - seconds[0], channels, notes, lines
 
 
-def _parse(text: str, file: str):
+def _parse(text: str, file: str, routes: bool = False):
+    """Return the parsed file; one without a track is refused, unless it has a route and ``routes`` are taken."""
     import defusedxml
     import gpxpy
     from defusedxml.ElementTree import ParseError, fromstring
@@ -68,7 +69,7 @@ def _parse(text: str, file: str):
     except Exception as error:  # a third-party parser on any bytes: whatever it raises is a refusal
         problem = f"is not a readable GPX file ({' '.join(str(error).split())[:80]})"
         raise InputError(problem, file=file, remedy="export the track again as GPX 1.1") from None
-    if not found.tracks:
+    if not found.tracks and not (routes and found.routes):
         raise InputError(
             "has no track", file=file, remedy="export the activity as a track, not a route or waypoints"
         )

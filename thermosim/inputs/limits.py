@@ -90,7 +90,8 @@ class Limits(Card):
 
     def warnings(self, runner: Runner) -> list[str]:
         """Return sentences on a default limit, and on one that is high for the heat days."""
-        days = "unknown" if runner.heat_days is None else f"{runner.heat_days:g}"
+        unknown = runner.heat_days is None and runner.heat_exposures is None
+        days = "unknown" if unknown else f"{runner.heat_days_resolved:g}"
         limit = self.resolved_C(runner)
         found: list[str] = []
         if math.isnan(limit):

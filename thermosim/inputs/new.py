@@ -7,12 +7,18 @@ import numpy as np
 
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_choice
+from thermosim.inputs.course import Course
+from thermosim.inputs.course_sheet import EXAMPLE as _COURSE
 from thermosim.inputs.device_cards import read_card
 from thermosim.inputs.effort import Effort
+from thermosim.inputs.heat_exposures import read_heat_csv
+from thermosim.inputs.hot_week import check_station
 from thermosim.inputs.mass_readings import read_mass
 from thermosim.inputs.recordings import read_gpx
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.session import Session
+from thermosim.inputs.station import is_station
+from thermosim.inputs.trackside import trackside_span
 from thermosim.inputs.wear import EXAMPLE as _WEAR
 from thermosim.inputs.wear import check_sheet, check_worn
 from thermosim.inputs.weather import Weather
@@ -215,17 +221,18 @@ tolerance = 0.3                       # written down before anything is compared
 why = "invented; core to 0.3 K in the laboratory"
 """
 
-_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "mass": _MASS, "case": _CASE, "wear": _WEAR}
+_TEXTS = {"session": _SESSION, "runner": _RUNNER, "weather": _WEATHER, "pace": _PACE, "mass": _MASS, "case": _CASE, "wear": _WEAR,
+          "course": _COURSE}  # fmt: skip
 KINDS = (*_TEXTS, "device")
 ENDINGS = {
     "session": ".session.toml", "runner": ".runner.toml", "weather": ".weather.csv", "pace": ".pace.csv",
     "mass": ".mass.csv", "case": ".case.toml", "device": ".device.toml",
-    "wear": ".wear.csv",
+    "wear": ".wear.csv", "course": ".course.csv",
 }  # fmt: skip
 
 
 def new_file_text(kind: str, device_card: Callable[[], str] | None = None) -> str:
-    """Return a commented, valid file of a kind: session, runner, weather, pace, mass, case, wear, device.
+    """Return a commented, valid file of a kind: session, runner, weather, pace, mass, case, wear, course, device.
 
     ``device_card`` writes the card of a device (:func:`thermosim.cooling.cards.card_text`); inputs know no device.
     """
@@ -278,6 +285,9 @@ def check_file(
         if name.lower().endswith(ending):
             summary, warnings = check(path, build_device)
             return [f"{path} is valid: {summary}.", *warnings]
+    if name.lower().endswith(".csv") and is_station(path):
+        summary, warnings = check_station(path)
+        return [f"{path} is valid: {summary}.", *warnings]
     known = ", ".join(f"*{ending}" for ending in checks)
     problem = f"has an ending that is not known here, allowed are {known}"
     raise InputError(problem, file=str(path), remedy="rename the file")
@@ -304,9 +314,35 @@ def _check_weather(path, _):
     return _of_weather(weather), weather.warnings()
 
 
+def _check_heat(path, _):
+    exposures = read_heat_csv(path)
+    minutes = sum(one.minutes for one in exposures)
+    return f"{_count(len(exposures), 'heat exposure')}, {minutes:g} min in all", []
+
+
+def _check_trackside(path, _):
+    first, last, count = trackside_span(path)
+    return f"{_count(count, 'reading')} at trackside, {first} to {last}", []
+
+
 def _check_pace(path, _):
     effort = Effort.pace_sheet(path)
     return _of_effort(effort), effort.warnings()
+
+
+def _check_course(path, _):
+    course = Course.read(path)
+    return of_course(course), course.warnings()
+
+
+def of_course(course: Course) -> str:
+    """Return a course in one line: how long, how much up and down, sections, checkpoints."""
+    sections = ", ".join(name for name, _, _ in course.sections())
+    places = ", ".join(f"{one.name} km {one.distance_m / 1000.0:g}" for one in course.checkpoints)
+    return (
+        f"course of {course.length_m / 1000.0:.2f} km, +{course.ascent_m:.0f} m −{course.descent_m:.0f} m"
+        + (f"; sections {sections}" if sections else "") + (f"; checkpoints {places}" if places else "")
+    )  # fmt: skip
 
 
 def _check_device(path, build_device):
@@ -351,7 +387,7 @@ def _of_weather(weather: Weather) -> str:
     air = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
     if weather.steady_air:
         return f"steady air of {air}"
-    return f"air of {air} over {np.ptp(weather.time_s) / 60.0:g} min in {len(weather.time_s)} rows"
+    return f"air of {air} over {np.ptp(weather.time_s) / 60.0:g} min in {len(weather.given['time_s'])} rows"
 
 
 def _of_limit(session: Session) -> str:
@@ -370,7 +406,10 @@ _CHECKS = {
     ".runner.toml": _check_runner,
     ".weather.csv": _check_weather,
     ".pace.csv": _check_pace,
+    ".heat.csv": _check_heat,
+    ".trackside.csv": _check_trackside,
     ".device.toml": _check_device,
     ".mass.csv": _check_mass,
+    ".course.csv": _check_course,
     ".gpx": _check_gpx,
 }

@@ -8,6 +8,8 @@ import numpy as np
 
 def plain(value: Any) -> Any:
     """Return a value as JSON can hold it: arrays as lists, NaN as null; floats keep every digit."""
+    if isinstance(value, np.ndarray) and value.ndim == 1 and value.dtype == float:
+        return [None if item != item else item for item in value.tolist()]
     if isinstance(value, np.ndarray):
         return [plain(item) for item in value.tolist()]
     if isinstance(value, dict):

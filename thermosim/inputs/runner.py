@@ -1,5 +1,6 @@
 """The runner card: who runs, each value with its source and, where known, its range."""
 
+from pathlib import Path
 from typing import Any, ClassVar
 
 from pydantic import field_validator, model_validator
@@ -17,6 +18,15 @@ from thermosim.inputs.checks import (
     with_unit,
 )
 from thermosim.inputs.files import read_toml
+from thermosim.inputs.heat_exposures import (
+    UNTOLD,
+    Exposure,
+    check_exposures,
+    days_with_heat,
+    read_exposures,
+    run_day,
+    when_days,
+)
 from thermosim.parameters import CLOTHING, PARAMETERS
 from thermosim.variables import INPUTS
 
@@ -63,6 +73,11 @@ class Runner(Card):
         Maximum None means 208 - 0.7 age (Tanaka 2001, J Am Coll Cardiol 37:153); threshold None is unknown.
     heat_days : float, optional
         Days with heat exposure in the last 14; None is unknown and counts as 0.
+    heat_exposures : list, optional
+        Heat days one by one, ``{date, minutes}`` or ``{days_before, minutes}``, instead of ``heat_days``; in a file also the name
+        of a ``*.heat.csv``. They enter as what was gained and kept (``physiology/acclimatisation.py``).
+    run_date : str, optional
+        Day of the run, which dates are counted back from; left out, the day after the last exposure.
     maximum_sweat_rate_L_h : float, optional
         None leaves it to the population.
     economy_factor : float
@@ -97,6 +112,8 @@ class Runner(Card):
     maximum_heart_rate_bpm: float | None = None
     threshold_heart_rate_bpm: float | None = None
     heat_days: float | None = None
+    heat_exposures: tuple[Exposure, ...] | None = None
+    run_date: str | None = None
     maximum_sweat_rate_L_h: float | None = None
     economy_factor: float = 1.0
     clothing: str | Clothing = "light_kit"
@@ -118,6 +135,16 @@ class Runner(Card):
     def _in_range(cls, value, info):
         optional = info.field_name in cls.model_fields and cls.model_fields[info.field_name].default is None
         return None if value is None and optional else check_range(info.field_name, value)
+
+    @field_validator("heat_exposures", mode="before")
+    @classmethod
+    def _exposures(cls, value):
+        return None if value is None else check_exposures(value)
+
+    @field_validator("run_date", mode="before")
+    @classmethod
+    def _run_date(cls, value):
+        return None if value is None else str(run_day(value, None))
 
     @field_validator("sex", mode="before")
     @classmethod
@@ -181,6 +208,9 @@ class Runner(Card):
             )
             raise InputError(problem, field="mass_kg", remedy="check mass_kg and height_m")
         self._heart_rates_agree()
+        if self.heat_exposures is not None and self.heat_days is not None:
+            raise InputError("is given beside heat_exposures: the two say the same", field="heat_days", remedy="keep one of them")
+        when_days(self.heat_exposures or (), self.run_date)
         for name, (low, high) in self.ranges.items():
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
@@ -190,7 +220,7 @@ class Runner(Card):
                 )
         given = self.model_fields_set - {"sources", "ranges"}
         for name in type(self).model_fields:
-            if name not in ("sources", "ranges", "name"):
+            if name not in ("sources", "ranges", "name", *UNTOLD):
                 known = name in given and getattr(self, name) is not None
                 self.sources.setdefault(name, "measured" if known else "default")
         return self
@@ -225,6 +255,8 @@ class Runner(Card):
     @property
     def heat_days_resolved(self) -> float:
         """Days with heat exposure in the last 14; unknown counts as 0."""
+        if self.heat_exposures is not None:
+            return float(days_with_heat(self.heat_exposures, self.run_date))
         return 0.0 if self.heat_days is None else self.heat_days
 
     @property
@@ -243,7 +275,9 @@ class Runner(Card):
             if source != "default" or name in ("pregnant", "beta_blocker"):
                 continue
             value = used.get(name, getattr(self, name))
-            if name == "heat_days" and value is None:
+            if name == "heat_days" and self.heat_exposures is not None:
+                continue
+            elif name == "heat_days" and value is None:
                 found.append("heat_days is unknown: 0 days with heat exposure are assumed.")
             elif name == "threshold_heart_rate_bpm" and value is None:
                 found.append("threshold_heart_rate_bpm is unknown: no cap can be set from it.")
@@ -253,6 +287,8 @@ class Runner(Card):
             else:
                 text = with_unit(name, value) if name in INPUTS else shown(value).strip("'")
                 found.append(f"{name} is the default, {text}.")
+        if self.heat_exposures is not None and self.run_date is None and any(one.date for one in self.heat_exposures):
+            found.append("The day of the run is not given: heat exposures are counted back from the day after the last of them.")
         if self.outside_adult_model:
             why = "pregnant" if self.pregnant else f"age {self.age_y:g} y"
             found.append(f"Adult model, outside its range ({why}): no default limit and no plan.")
@@ -285,6 +321,8 @@ class Runner(Card):
         """Read a ``*.runner.toml`` card."""
         data, source = read_toml(path)
         with source.blame():
+            if isinstance(data.get("heat_exposures"), str):
+                data["heat_exposures"] = read_exposures(data["heat_exposures"], Path(path).parent)
             return cls(**data)
 
 
@@ -293,6 +331,8 @@ def _toml(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{name} = {_toml(item)}" for name, item in value.items()) + "}"
     return f"[{', '.join(map(_toml, value))}]" if isinstance(value, (list, tuple)) else repr(value)
 
 

@@ -1,5 +1,6 @@
 """The weather sheet: air, wind and sun at knots in time, linear in between."""
 
+import functools
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,14 +13,25 @@ from thermosim.inputs.columns import Table, check_increasing, clock_seconds, num
 from thermosim.inputs.humidity import FORMS
 from thermosim.inputs.plain import SameContent, array, plain
 from thermosim.inputs.weather_build import WIND_WORDS, quantities
+from thermosim.inputs.weather_sun import (
+    PLACE,
+    WORDS,
+    add_sun,
+    checked_word,
+    clock_of,
+    later,
+    start_with_clock,
+    word_column,
+)
+from thermosim.inputs.weather_wbgt import WetBulbGlobe, wet_bulb_globe_of
 
 TIMES = ("time_min", "time_s", "clock")
 COLUMNS = (
     "air_temperature_C", "relative_humidity_pct", "dew_point_C", "wet_bulb_C", "vapour_pressure_kPa",
     "wind_speed_m_s", "wind_from_deg", "solar_W_m2", "globe_temperature_C", "mean_radiant_temperature_C",
-    "pressure_kPa",
+    "pressure_kPa", "cloud_cover", "natural_wet_bulb_C",
 )  # fmt: skip
-FIELDS = (*COLUMNS, "wind_from", "wind_height_m", "altitude_m")
+FIELDS = (*COLUMNS, "wind_from", "wind_height_m", "altitude_m", *PLACE, "albedo", *WORDS)
 # Fields of which one replaces another when a flag overrides it.
 RIVALS = (FORMS, ("wind_from", "wind_from_deg"), ("pressure_kPa", "altitude_m"),
           ("globe_temperature_C", "mean_radiant_temperature_C"))  # fmt: skip
@@ -36,13 +48,18 @@ class Weather(SameContent):
         Knots [s from start]; one knot when steady. Between knots every quantity is linear (direction along
         the shorter arc).
     air_temperature_C, vapour_pressure_kPa, wind_speed_m_s, solar_W_m2, pressure_kPa : ndarray
-        Wind speed is at the runner's height, 1.5 m.
+        Wind speed is at the runner's height, 1.5 m; the sun is global horizontal.
+    solar_equivalent_W_m2 : ndarray
+        What the engine reads as the sun: with a place, the global irradiance that gives an upright body's load of sun, sky
+        and ground; without one, ``solar_W_m2`` itself.
+    natural_wet_bulb_C : ndarray
+        NaN where it was not read.
     wind_from : str
         ``head``, ``tail``, ``cross`` or ``degrees``.
     wind_from_deg : ndarray
         NaN unless ``wind_from`` is ``degrees``.
     mean_radiant_temperature_C : ndarray
-        NaN means equal to the air (or to be found from the globe).
+        NaN means equal to the air (or to be found from the globe). With a place: sky and ground, without the sun.
     globe_temperature_C : ndarray
         NaN where there is none; mean radiant temperature follows from it with the air speed.
     steady_air : bool
@@ -52,6 +69,10 @@ class Weather(SameContent):
     start_clock_s : float or None
         Clock time of time 0 [s since midnight], when the sheet had a clock.
     notes : tuple of str
+    sun : SunPath or None
+        The sun's path on the knots, where a place is given.
+    albedo : ndarray or None
+        Of the ground, on the knots, where a place is given.
     """
 
     time_s: np.ndarray
@@ -64,10 +85,29 @@ class Weather(SameContent):
     mean_radiant_temperature_C: np.ndarray
     globe_temperature_C: np.ndarray
     pressure_kPa: np.ndarray
+    solar_equivalent_W_m2: np.ndarray
+    natural_wet_bulb_C: np.ndarray
     steady_air: bool = True
     given: dict[str, Any] = field(default_factory=dict)
     start_clock_s: float | None = None
     notes: tuple[str, ...] = ()
+    sun: Any = None
+    albedo: np.ndarray | None = None
+
+    @functools.cached_property
+    def wet_bulb_globe(self) -> WetBulbGlobe:
+        """Wet-bulb globe temperature with its parts, its label and notes on the knots; ISO 7243."""
+        return wet_bulb_globe_of(self)
+
+    @property
+    def wbgt_C(self) -> np.ndarray:
+        """Wet-bulb globe temperature on the knots [°C]; :attr:`wbgt_label` says how it was found."""
+        return self.wet_bulb_globe.wbgt_C
+
+    @property
+    def wbgt_label(self) -> str:
+        """``measured`` (globe and natural wet bulb were read) or ``estimated``."""
+        return self.wet_bulb_globe.label
 
     @classmethod
     def steady(cls, **fields) -> "Weather":
@@ -82,7 +122,7 @@ class Weather(SameContent):
         check_names(fields, FIELDS, fields)
         given = {}
         for name, value in fields.items():
-            given[name] = value if name == "wind_from" else check_range(name, value)
+            given[name] = _checked(name, value)
         return _build(given, None, ())
 
     @classmethod
@@ -100,13 +140,13 @@ class Weather(SameContent):
             problem = f"is {shown(fields[times[0]])}, needed is a list of two or more times"
             raise InputError(problem, field=times[0], remedy="leave it out for steady weather")
         for name, value in fields.items():
-            if isinstance(value, (list, tuple)) and name != "wind_from":
+            if isinstance(value, (list, tuple)) and name not in ("wind_from", *WORDS):
                 if len(value) != count:
                     problem = f"has {len(value)} values, {times[0]} has {count}"
                     raise InputError(problem, field=name, remedy="give one value for each time")
                 given[name] = [check_range(name, item) for item in value]
             else:
-                given[name] = value if name == "wind_from" else check_range(name, value)
+                given[name] = _checked(name, value)
         factor = 60.0 if times[0] == "time_min" else 1.0
         given["time_s"] = [factor * item for item in given.pop(times[0])]
         for before, after in zip(given["time_s"], given["time_s"][1:]):
@@ -139,9 +179,15 @@ class Weather(SameContent):
             if name == "wind_from":
                 given.update(_wind_column(table))
                 continue
+            if name in WORDS:
+                if word := word_column(table, name):
+                    given[name] = checked_word(name, word)
+                continue
             given[name] = [
                 _ranged(value, name, file, line) for value, line in zip(table.numbers(name), table.lines)
             ]
+        if "start" in given:
+            given["start"] = start_with_clock(given["start"], start)
         return _build(given, start, tuple(table.lines), file, header_line)
 
     def at(self, time_s) -> dict[str, Any]:
@@ -159,8 +205,8 @@ class Weather(SameContent):
     def shifted(self, by_s: float) -> "Weather":
         """Return the same weather with time 0 moved ``by_s`` later; earlier knots get negative times."""
         if self.steady_air:
-            return self
-        given = {**self.given, "time_s": [second - by_s for second in self.given["time_s"]]}
+            return _build(later(self.given, by_s), None, ()) if "start" in self.given else self
+        given = later({**self.given, "time_s": [second - by_s for second in self.given["time_s"]]}, by_s)
         start = None if self.start_clock_s is None else (self.start_clock_s + by_s) % 86400.0
         return _build(given, start, ())
 
@@ -177,6 +223,8 @@ class Weather(SameContent):
                 problem, field="start", remedy="leave start out, or give the weather sheet a clock"
             )
         by = seconds - self.start_clock_s
+        if self.steady_air:
+            return self.shifted(by)
         first, last = self.given["time_s"][0], self.given["time_s"][-1]
         candidates = [by + 86400.0 * days for days in range(-3, 8) if first <= by + 86400.0 * days <= last]
         if not candidates:
@@ -193,12 +241,15 @@ class Weather(SameContent):
                 if name in rivals:
                     given = {key: value for key, value in given.items() if key not in rivals}
         for name, value in fields.items():
-            given[name] = value if name == "wind_from" else check_range(name, value)
+            given[name] = _checked(name, value)
         return _build(given, self.start_clock_s, ())
 
     def warnings(self) -> list[str]:
         """Return a sentence for each default used and each note."""
-        found = [f"{name} is the default, 0." for name in _DEFAULTS if name not in self.given]
+        defaults = {name for name in _DEFAULTS if name not in self.given}
+        if self.sun is not None:
+            defaults.discard("solar_W_m2")
+        found = [f"{name} is the default, 0." for name in _DEFAULTS if name in defaults]
         if "pressure_kPa" not in self.given and "altitude_m" not in self.given:
             found.append(f"pressure_kPa is the default, {STANDARD_PRESSURE_KPA} kPa (sea level).")
         blows = bool(np.any(self.wind_speed_m_s > 0.0))
@@ -217,13 +268,19 @@ class Weather(SameContent):
             name: [np.nan if item is None else item for item in value] if isinstance(value, list) else value
             for name, value in data["given"].items()
         }
-        check_names(given, (*FIELDS, "time_s"), given)
+        check_names(given, (*FIELDS, "time_s", "said"), given)
         return _build(given, data.get("start_clock_s"), ())
+
+    @classmethod
+    def of_given(cls, given: dict[str, Any], start_clock_s: float | None = None, said: tuple[str, ...] = ()) -> "Weather":
+        """Return the weather of checked fields, lists on ``time_s``; ``said`` is what was done to get them, kept as notes."""
+        check_names(given, (*FIELDS, "time_s"), given)
+        return _build({**given, "said": list(said)} if said else given, start_clock_s, ())
 
 
 _QUANTITIES = (
     "air_temperature_C", "vapour_pressure_kPa", "wind_speed_m_s", "solar_W_m2", "mean_radiant_temperature_C",
-    "globe_temperature_C", "pressure_kPa",
+    "globe_temperature_C", "pressure_kPa", "solar_equivalent_W_m2", "natural_wet_bulb_C",
 )  # fmt: skip
 
 
@@ -250,6 +307,13 @@ def _times(table: Table, name: str) -> tuple[np.ndarray, float | None]:
     seconds = np.array(found)
     check_increasing(seconds, table, name)
     return seconds - seconds[0], found[0] % 86400.0
+
+
+def _checked(name: str, value: Any) -> Any:
+    """Return a single value of a field, checked."""
+    if name == "wind_from":
+        return value  # weather_build sorts words from degrees
+    return checked_word(name, value) if name in WORDS else check_range(name, value)
 
 
 def _ranged(value: float, name: str, file: str, line: int) -> float:
@@ -292,7 +356,9 @@ def _build(given, start_clock_s, lines, file=None, header_line=None) -> Weather:
     if "air_temperature_C" not in given:
         raise missing("air_temperature_C", file=file, line=header_line)
     values, notes = quantities(given, len(time_s), places)
+    time_s, values, more = add_sun(given, time_s, values, places)
+    clock = clock_of(given)
     return Weather(
         time_s=time_s, **values, steady_air="time_s" not in given, given=given,
-        start_clock_s=start_clock_s, notes=notes,
+        start_clock_s=start_clock_s if clock is None else clock, notes=(*given.get("said", ()), *notes, *more),
     )  # fmt: skip

@@ -45,6 +45,7 @@ def quantities(
         "mean_radiant_temperature_C": radiant,
         "globe_temperature_C": globe,
         "pressure_kPa": pressure,
+        "natural_wet_bulb_C": _all_or_none(given, "natural_wet_bulb_C", rows, places),
     }
     return {**{name: array(value) for name, value in values.items()}, "wind_from": wind_from}, tuple(notes)
 
@@ -52,6 +53,15 @@ def quantities(
 def _column(given: dict, name: str, rows: int, absent: float = math.nan) -> np.ndarray:
     value = given.get(name, absent)
     return np.array(value, dtype=float) if isinstance(value, list) else np.full(rows, float(value))
+
+
+def _all_or_none(given: dict, name: str, rows: int, places: list[dict]) -> np.ndarray:
+    column = _column(given, name, rows)
+    if np.isnan(column).any() and not np.isnan(column).all():
+        row = int(np.flatnonzero(np.isnan(column))[0])
+        problem = "is empty in this row but given in others, needed is a value in every row or in none"
+        raise InputError(problem, field=name, remedy="fill the cell or drop the column", **places[row])
+    return column
 
 
 def _needed(given: dict, name: str, rows: int, places: list[dict]) -> np.ndarray:
@@ -114,11 +124,8 @@ def _radiation(given, rows, places, notes) -> tuple[np.ndarray, np.ndarray, np.n
         if not math.isnan(globe[row]) and not math.isnan(radiant[row]):
             problem = "is given beside mean_radiant_temperature_C, allowed is one of the two"
             raise InputError(problem, field="globe_temperature_C", remedy="keep one of them", **places[row])
-    for name, column in (("globe_temperature_C", globe), ("mean_radiant_temperature_C", radiant)):
-        if np.isnan(column).any() and not np.isnan(column).all():
-            row = int(np.flatnonzero(np.isnan(column))[0])
-            problem = "is empty in this row but given in others, needed is a value in every row or in none"
-            raise InputError(problem, field=name, remedy="fill the cell or drop the column", **places[row])
+    for name in ("globe_temperature_C", "mean_radiant_temperature_C"):
+        _all_or_none(given, name, rows, places)
     if np.any(~np.isnan(radiant) & (solar > 0.0)):
         notes.append(
             "mean_radiant_temperature_C is taken as long-wave only, because solar_W_m2 is given as well."

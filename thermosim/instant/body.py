@@ -59,6 +59,18 @@ def sweat_limits(heat_days, maximum_sweat_rate_L_h, surface_area_m2) -> tuple[fl
     return maximum_sweat_rate_L_h, wettedness + (1.0 - wettedness) * adapted
 
 
+def sweating_heat_days(runner) -> float | None:
+    """Number of heat days that sweats as the runner does; of a list of exposures what was kept."""
+    import math
+
+    from thermosim.inputs.flat import adapted_of, population
+
+    if runner.heat_exposures is None:
+        return runner.heat_days
+    table = population()
+    return -table["heat_days_scale"] * math.log(1.0 - adapted_of(runner, table).sweat)
+
+
 def person_of(runner, own, given) -> Person:
     """Return the body: from a runner, or from a stated surface alone."""
     from thermosim.inputs.checks import missing
@@ -68,7 +80,7 @@ def person_of(runner, own, given) -> Person:
     if runner is None and "surface_area_m2" not in own:
         raise missing("mass_kg")
     if runner is not None:
-        heat_days, largest = runner.heat_days, runner.maximum_sweat_rate_L_h
+        heat_days, largest = sweating_heat_days(runner), runner.maximum_sweat_rate_L_h
     else:
         heat_days, largest = given.get("heat_days"), given.get("maximum_sweat_rate_L_h")
     body = None

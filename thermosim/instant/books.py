@@ -235,11 +235,13 @@ def _limits_of_run(ds) -> tuple[float, float]:
     """Largest sweat rate [L/h] and wettedness [1] of the runner behind a run, from the inputs the run carries."""
     import json
 
-    from thermosim.instant.body import sweat_limits
+    from thermosim.inputs.runner import Runner
+    from thermosim.instant.body import sweat_limits, sweating_heat_days
 
     card = json.loads(ds.attrs.get("inputs", "{}")).get("runner") or {}
+    listed = sweating_heat_days(Runner(**card)) if "heat_exposures" in card else card.get("heat_days")
     return sweat_limits(
-        card.get("heat_days"), card.get("maximum_sweat_rate_L_h"), float(ds.attrs["surface_area_m2"])
+        listed, card.get("maximum_sweat_rate_L_h"), float(ds.attrs["surface_area_m2"])
     )
 
 

@@ -75,7 +75,7 @@ def resolve(runner, weather, given: dict[str, Any], at_min: float = 0.0) -> Inst
     covered, insulation, vapour, worn = clothing_now(person, own, air_speed)
     storage, storage_notes = stated_storage(person, own)
     notes = [*person.warnings, *weather.warnings(), *moving.warnings, *storage_notes]
-    notes += _outside(own, now, air_speed)
+    notes += _outside(own, now, air_speed, weather.sun is not None)
     return Instant(
         mass_kg=person.mass_kg, surface_area_m2=person.surface_area_m2,
         heat_capacity_J_K=person.heat_capacity_J_K,
@@ -84,7 +84,7 @@ def resolve(runner, weather, given: dict[str, Any], at_min: float = 0.0) -> Inst
         work_numbers=moving.work_numbers,
         air_temperature_C=now["air_temperature_C"], vapour_pressure_kPa=now["vapour_pressure_kPa"],
         mean_radiant_temperature_C=_radiant(now), pressure_kPa=now["pressure_kPa"],
-        solar_W_m2=now["solar_W_m2"],
+        solar_W_m2=now["solar_equivalent_W_m2"],
         speed_m_s=own.get("speed_m_s"), air_speed_m_s=air_speed, convection_W_m2K=own.get("convection_W_m2K"),
         covered_share=covered, insulation_m2K_W=insulation, vapour_resistance_m2kPa_W=vapour,
         skin_temperature_C=own.get("skin_temperature_C"), sweat_rate_L_h=own.get("sweat_rate_L_h"),
@@ -187,7 +187,7 @@ def _air_speed(own, now, weather, heading_needed) -> float:
     return relative_air_speed(speed, wind * along, wind * across)
 
 
-def _outside(own, now, air_speed) -> list[str]:
+def _outside(own, now, air_speed, sun_known) -> list[str]:
     """Return a sentence for each law used outside the range it was published for."""
     from thermosim.cautions import OUTSIDE_RANGE
 
@@ -210,7 +210,7 @@ def _outside(own, now, air_speed) -> list[str]:
             f"{OUTSIDE_RANGE}: breathing losses in air of {now['air_temperature_C']:g} °C "
             f"(published −{-low:g} to {high:g} °C)."
         )
-    if now["solar_W_m2"] > 0.0:
+    if now["solar_W_m2"] > 0.0 and not sun_known:
         found.append("The sun's position is not used: its load on the body is uncertain by about a third.")
     return found
 

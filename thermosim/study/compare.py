@@ -19,6 +19,7 @@ from thermosim.inputs.flat import runner_record
 from thermosim.parameters import SEGMENTS, value
 from thermosim.story import SITES, prepare_session, simulate_session, worn_of
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
+from thermosim.turns import in_turns
 
 BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 CONTRAST_MIN = 45.0
@@ -82,6 +83,7 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     NumericalFailure
         A member failed or its books do not close, or the arms' books differ by more than the terms explain.
     """
+    session = in_turns(session)
     _refuse(session)
     count, seed = members or session.ensemble.members, session.ensemble.seed if seed is None else seed
     say = progress or (lambda sentence, share: None)

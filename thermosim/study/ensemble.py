@@ -9,12 +9,16 @@ from scipy.stats import norm, truncnorm
 from thermosim._jit import compiled
 from thermosim.closure import device_closure
 from thermosim.cooling import flatten_cooling
+from thermosim.cooling.blocks import with_blocks
 from thermosim.engine.batch import Batch, run_batch, settle_many
 from thermosim.engine.integrate import S_CLOSURE, S_THROUGHPUT, S_WATER
 from thermosim.engine.nodes import DONE, STATUS_SENTENCES
+from thermosim.engine.run import NO_EVENTS, NO_LEGS
 from thermosim.engine.start import shift_core
 from thermosim.errors import InputError, NumericalFailure
+from thermosim.inputs.blocks import in_order
 from thermosim.inputs.flat import piece_records, runner_record
+from thermosim.inputs.paced_flat import is_paced, paced_records
 from thermosim.inputs.runner import Runner
 from thermosim.parameters import PARAMETERS, value
 from thermosim.physics.air import saturation_pressure
@@ -28,6 +32,11 @@ MOST_TRIES = 100  # draws of one person until their numbers agree with each othe
 # A number of the card that was measured or fitted -> the population spread that then no longer applies. The other
 # numbers of a card replace the population's value where the record is made.
 SPREAD_ENDED_BY = {"economy_factor": ("economy_spread", 1.0)}
+# Drawn only for a runner whose heat exposures are listed, from low to high, four standard deviations apart.
+HEAT_DAY_PARAMETERS = (
+    "heat_days_scale", "heat_days_scale_sweat", "heat_days_decay_1_d", "heat_dose_minutes", "acclimatised_plasma_gain",
+)  # fmt: skip
+HEAT_DAY_SDS = 4.0
 
 
 class Members(NamedTuple):
@@ -66,7 +75,9 @@ def draw_members(session, count: int, seed: int) -> Members:
     for i, (person, _) in enumerate(persons):
         if person.core_start_C is not None:
             shift_core(states[i], person.core_start_C, runners[i : i + 1])
-    held = _draw_air(runners, piece_records(session.effort, session.weather), rng)
+    forecast = session.forecast
+    pieces = [piece_records(session.effort, one) for one in sheets_of(session)]
+    held = put_air(runners, draw_air(count, rng, forecast.spread if forecast else {}), np.concatenate(pieces))
     error = rng.normal(0.0, value("model_core_error_K"), count)
     return Members(runners, states, fasts, error, rng.normal(size=(count, 8)), held)
 
@@ -98,6 +109,10 @@ def _draw_population(runner, count, rng) -> dict[str, np.ndarray]:
     for k, name in enumerate(names):
         p = PARAMETERS[name]
         drawn[name] = truncated(scores[:, k], p.value, p.sd, p.low, p.high)
+    if runner.heat_exposures is not None:
+        for name in HEAT_DAY_PARAMETERS:
+            p = PARAMETERS[name]
+            drawn[name] = truncated(rng.normal(size=count), p.value, (p.high - p.low) / HEAT_DAY_SDS, p.low, p.high)
     for field, (name, centre) in SPREAD_ENDED_BY.items():
         if runner.sources[field] != "default" or field in runner.ranges:
             drawn[name] = np.full(count, centre)
@@ -147,13 +162,38 @@ def _person(runner, drawn) -> Runner:
     return Runner(**{**{name: getattr(runner, name) for name in kept}, **drawn})
 
 
-def _draw_air(runners, pieces, rng) -> int:
-    """Draw what nobody measures exactly at the runner; return how many members were held at saturation."""
-    count = runners.size
-    runners["air_temperature_shift_K"] = rng.normal(0.0, AIR_TEMPERATURE_SD_K, count)
-    factors = np.exp(rng.normal(0.0, VAPOUR_PRESSURE_SD, count))
-    runners["air_speed_factor"] = np.exp(rng.normal(0.0, AIR_SPEED_SD, count))
-    runners["solar_factor"] = np.exp(rng.normal(0.0, SOLAR_SD, count))
+class Air(NamedTuple):
+    """What members' air differs by: kelvin on its temperature, factors on vapour pressure, air speed and sun, (members,) each."""
+
+    shift_K: np.ndarray
+    vapour: np.ndarray
+    speed: np.ndarray
+    sun: np.ndarray
+
+
+def draw_air(count: int, rng, spread: dict[str, float]) -> Air:
+    """Draw what nobody measures exactly at the runner, with what a forecast's stated spread adds (``inputs/forecast.py``)."""
+
+    def sd(own, name, unit=100.0):
+        return float(np.hypot(own, 2.0 * spread.get(name, 0.0) / unit / INTERVAL_SDS))
+
+    return Air(
+        rng.normal(0.0, sd(AIR_TEMPERATURE_SD_K, "air_temperature_K", 1.0), count),
+        np.exp(rng.normal(0.0, sd(VAPOUR_PRESSURE_SD, "vapour_pressure_pct"), count)),
+        np.exp(rng.normal(0.0, sd(AIR_SPEED_SD, "wind_speed_pct"), count)),
+        np.exp(rng.normal(0.0, sd(SOLAR_SD, "solar_pct"), count)),
+    )
+
+
+def sheets_of(session) -> tuple:
+    """Return the weather sheets that members of a session take in turn: those of its forecast, or its one."""
+    return (session.forecast.sheets if session.forecast else ()) or (session.weather,)
+
+
+def put_air(runners, air: Air, pieces) -> int:
+    """Put drawn air into members' records; return how many were held at saturation in the air of these pieces."""
+    count, factors = runners.size, air.vapour
+    runners["air_temperature_shift_K"], runners["air_speed_factor"], runners["solar_factor"] = air.shift_K, air.speed, air.sun
     knots = np.unique(
         np.concatenate([np.column_stack([pieces[f"air_C_{k}"], pieces[f"vapour_kPa_{k}"]]) for k in (0, 1)]),
         axis=0,
@@ -207,27 +247,53 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
     NumericalFailure
         A member stopped, or its books do not close.
     """
-    pieces = piece_records(session.effort, session.weather)
-    end = float(pieces["end_s"][-1])
+    end = float(session.effort.end_s[-1])
     worn = worn_of(session, variant)
-    _, events, _ = flatten_cooling(worn, runner_record(session.runner)[0]["area_m2"], end)
+    as_given = runner_record(session.runner)
+    _, events, names = flatten_cooling(worn, as_given[0]["area_m2"], end)
     tables = []
     for i in range(members.runners.size):
         varied = [_vary_device(one, members.device_scores[i]) for one in worn]
         tables.append(flatten_cooling(varied, members.runners[i]["area_m2"], end, shrink=True)[0])
-    batch = run_batch(
-        members.runners,
-        pieces,
-        np.stack(tables),
-        events,
-        save_times_s,
-        start_states=members.start_states,
-        start_fasts=members.start_fasts,
-        limits_C=session.core_limit_C - members.core_error_K,
-        site=site,
-    )
+    paced, leg_events = is_paced(session), NO_EVENTS
+    if paced:
+        added = [with_blocks(in_order(session.blocks), table, names, events, as_given[0]["area_m2"]) for table in tables]
+        tables, leg_events = [one[0] for one in added], added[0][2]
+    sheets = sheets_of(session)
+    turns = np.arange(members.runners.size) % len(sheets)  # which sheet of a forecast a member has
+    parts = []
+    for k, weather in enumerate(sheets[: members.runners.size]):
+        mine = turns == k
+        flat = None
+        if paced:
+            own = dataclasses.replace(session, weather=weather, forecast=None)
+            flat = paced_records(own, as_given, as_planned=True)
+        parts.append(
+            run_batch(
+                members.runners[mine],
+                piece_records(session.effort, weather) if flat is None else flat.pieces,
+                np.stack(tables)[mine],
+                events,
+                save_times_s,
+                start_states=members.start_states[mine],
+                start_fasts=members.start_fasts[mine],
+                limits_C=(session.core_limit_C - members.core_error_K)[mine],
+                site=site,
+                rules=None if flat is None else flat.rule,
+                legs=NO_LEGS if flat is None else flat.legs,
+                leg_events=leg_events,
+            )
+        )
+    batch = parts[0] if len(parts) == 1 else _in_turn(parts, turns)
     judge_members(batch, tables, variant.name)
     return batch
+
+
+def _in_turn(parts: list[Batch], turns) -> Batch:
+    """Put the batches of a forecast's sheets together in the order of their members."""
+    order = np.argsort(np.concatenate([np.flatnonzero(turns == k) for k in range(len(parts))]))
+    joined = (np.concatenate([part[i] for part in parts])[order] for i in range(1, len(Batch._fields)))
+    return Batch(parts[0].time_s, *joined)
 
 
 def energy_closures(batch) -> np.ndarray:

@@ -13,6 +13,7 @@ from thermosim.inputs.limits import Variant
 from thermosim.story import SITES
 from thermosim.study.compare import CONTRAST_MIN, heat_through_devices, interval, rows_of_variant, used_kg
 from thermosim.study.ensemble import draw_members, run_variant
+from thermosim.turns import in_turns
 
 FEWEST, MOST = 2, 5  # devices of a kit: 2**5 parts are run
 KEPT_SHARE = 0.8  # of the whole kit's effect that the smallest kit keeps
@@ -82,7 +83,7 @@ def compare_kit(session, name=None, *, members: int | None = None, seed: int | N
     A device's share is its Shapley value, the mean of what it adds over every order in which the devices can be put
     on, so the shares add up to the whole for each member (L. S. Shapley, 1953, A value for n-person games).
     """
-    say = progress or (lambda sentence, share: None)
+    say, session = progress or (lambda sentence, share: None), in_turns(session)
     kit = kit_variant(session, name)
     rows, names = rows_of_variant(session, kit)
     parts = parts_of(len(names))

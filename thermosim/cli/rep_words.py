@@ -1,0 +1,98 @@
+"""Rep outcomes and the rule of a run in words: a table, two sentences, JSON keys."""
+
+from typing import Any
+
+from thermosim.cli.terminal import number
+
+TITLE = "Reps"
+NAMES = ("rep", "m", "min/km", "cap first at", "over", "return", "bpm at end")
+
+
+def rep_result(session, ds) -> dict[str, Any]:
+    """Return the JSON keys that a rule or blocks add: ``rule``, ``reps``, ``pace_fade``."""
+    from thermosim.inputs.blocks import legs_of_blocks
+    from thermosim.inputs.paced_flat import leg_kinds
+    from thermosim.study.reps import pace_fade, rep_outcomes, rule_outcome
+
+    found: dict[str, Any] = {"rule": rule_outcome(ds)}
+    if session.blocks:
+        metres = legs_of_blocks(session.blocks, 1.0)["metres"]
+        found["reps"] = rep_outcomes(ds, leg_kinds(session), metres)
+        found["pace_fade"] = pace_fade(found["reps"])
+    return found
+
+
+def recorded_result(session) -> dict[str, Any] | None:
+    """Return what the session's rule makes of its recorded heart rate; None without a cap or a recorded heart rate."""
+    from thermosim.study.reps import rule_on_recording
+
+    recorded, rule = session.effort.recorded, session.rule
+    if recorded is None or rule is None or not rule.capped:
+        return None
+    return rule_on_recording(rule.record(session.runner), recorded.time_s, recorded.heart_rate_bpm)
+
+
+def recorded_sentence(result: dict[str, Any]) -> str:
+    """Return what the rule makes of a recording, in one sentence."""
+    text = f"The rule on the recorded heart rate: cap {result['cap_bpm']:.0f} bpm, "
+    if not result["cap_events"]:
+        return text + "not reached."
+    returns = ", ".join(bound(one["return_s"], "s", one["return_censored"]) for one in result["events"][:5])
+    more = ", …" if len(result["events"]) > 5 else ""
+    return (
+        f"{text}first reached at minute {result['first_cap_min']:.1f}, {result['cap_events']} cap event"
+        f"{'' if result['cap_events'] == 1 else 's'}, {result['time_over_cap_min']:.1f} min above it; back after {returns}{more}."
+    )
+
+
+def rows(reps: list[dict[str, Any]]) -> list[tuple[str, ...]]:
+    """Return one row of texts for each rep, censored numbers as bounds."""
+    found = []
+    for one in reps:
+        speed = one["mean_speed_m_s"]
+        seconds = round(1000.0 / speed) if speed > 0.0 else 0
+        found.append((
+            f"{one['rep']}{'' if one['complete'] else ' cut'}", number(one["distance_m"], 0),
+            f"{seconds // 60}:{seconds % 60:02d}" if seconds else "–",
+            bound(one["first_cap_m"], "m", one["first_cap_censored"]), bound(one["time_over_cap_s"], "s", False),
+            bound(one["return_s"], "s", one["return_censored"]), number(one["heart_rate_at_end_bpm"], 0),
+        ))  # fmt: skip
+    return found
+
+
+def bound(value, unit: str, censored) -> str:
+    """Return a number with its unit, as a bound where it is censored.
+
+    >>> bound(900.0, "m", True), bound(36.5, "s", False), bound(None, "s", False)
+    ('> 900 m (censored)', '36 s', '–')
+    """
+    if value is None:
+        return "–"
+    return f"> {value:.0f} {unit} (censored)" if censored else f"{value:.0f} {unit}"
+
+
+def sentences(result: dict[str, Any]) -> list[str]:
+    """Return what the rule did, and how pace fades, one sentence each."""
+    rule, found = result["rule"], []
+    if rule["cap_bpm"] is not None:
+        text = f"Cap {rule['cap_bpm']:.0f} bpm, resume below {rule['resume_below_bpm']:.0f} bpm: "
+        if rule["cap_events"]:
+            text += f"first reached at minute {rule['first_cap_min']:.1f}, {rule['first_cap_m']:.0f} m; {rule['cap_events']} cap "
+            text += f"event{'' if rule['cap_events'] == 1 else 's'}, {rule['time_over_cap_min']:.1f} min above it in all."
+        else:
+            text += "not reached."
+        found.append(text)
+    if rule["stopped_by"]:
+        found.append(f"The rule stops the run at minute {rule['stopped_at_min']:.1f}, by {rule['stopped_by']}.")
+    fade = result.get("pace_fade")
+    if any(not one["complete"] for one in result.get("reps", ())):
+        found.append("A rep marked cut was not done in full.")
+    if fade:
+        least = ", at least: a rep was not done in full" if fade["censored"] else ""
+        found.append(
+            f"Pace fade over {fade['reps']} reps: {number(fade['slope_s_km_per_rep'], 1, True)} s/km a rep, "
+            f"last over first {fade['ratio_last_first']:.3f}{least}."
+        )
+    if any(one["return_s"] is not None for one in result.get("reps", ())):
+        found.append("Return seconds hang on where heart rate is heading more than on the peak: they magnify small differences.")
+    return found
