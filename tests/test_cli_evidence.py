@@ -147,7 +147,7 @@ def test_the_example_of_the_page_runs(call, folder):
     found = json.loads(out)
     assert code == 0
     check_object(found)
-    assert len(found["cases"]) == 8 and {case["role"] for case in found["cases"]} == {"never_fitted"}
+    assert len(found["cases"]) == 9 and {case["role"] for case in found["cases"]} == {"never_fitted"}
     by_id = {case["id"]: case for case in found["cases"]}
     assert all(case["predicted"] is not None for case in found["cases"])
     rise = by_id["K1/dry/rectal_temperature change, run, at 40 min"]
@@ -211,7 +211,7 @@ def test_a_case_outside_a_published_range_runs_and_says_so(call, tmp_path):
     assert code == 0
     check_object(found)
     sentence = "Relative air speed reaches 10.0 m/s: convection is outside its published range (3 m/s)."
-    assert found["extrapolated"] == {"W2": [sentence]}
+    assert sentence in found["extrapolated"]["W2"]
     assert all(isinstance(case["predicted"], float) for case in found["cases"])
     code, out, _ = call("--cases", cases)
     words = " ".join(out.split())

@@ -50,7 +50,7 @@ def test_every_device_keeps_the_contract(name):
     assert abs(float(ds.attrs["water_closure_kg"])) < 1e-6
     before = ds.sel(time=slice(0, 8 * 60 - 1))
     np.testing.assert_allclose(
-        before.core_temperature, plain.core_temperature.sel(time=before.time, method="nearest"), atol=2e-4
+        before.core_temperature, plain.core_temperature.sel(time=before.time, method="nearest"), atol=5e-3
     )
     power = ds.device_power.isel(device=0)
     assert np.all(power.sel(time=slice(0, 8 * 60 - 1)) == 0.0)

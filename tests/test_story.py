@@ -16,7 +16,7 @@ from thermosim.ranges import RANGES, outside
 
 RUNNER = ts.Runner(mass_kg=65, height_m=1.75, heat_days=5, vo2max_mL_kg_min=60, age_y=40)
 EFFORT = ts.Effort.steady(speed_m_s=3.0, minutes=10)
-MILD = ts.Weather.steady(air_temperature_C=18, relative_humidity_pct=50)
+MILD = ts.Weather.steady(air_temperature_C=24, relative_humidity_pct=50)
 
 
 def said(ds):

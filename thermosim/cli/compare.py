@@ -32,10 +32,14 @@ interval holds zero, or it changes core by less than 0.02 °C, it cannot tell th
 with many parts run fewer members unless --members is given. Without a name: the last variant with two or more devices.
 
 [bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, heart_rate_at_end_bpm, sweat_loss_L, \
-device: heat_from_skin_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, ceiling_K, ice_used_kg and \
-water_used_kg over all refills, or null), contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, \
-sweat_saved_L, time_to_limit_difference_min, share_never_both, core_rate_at_limit_K_min, minutes_per_tenth_K: what 0.1 °C is \
-worth at the limit, no_reason, hazard, behaviour: sentences or null), limit_C, members, seed, warnings, cautions; with --kit \
+device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, \
+coldest_skin_C, ceiling_K by its joules, ceiling_parts_K at the end: joules, wetting, shade, ice_used_kg and water_used_kg over \
+all refills, or null), contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, sweat_saved_L, \
+time_to_limit_difference_min, share_never_both, share_reached_both, share_only_against and share_only_name: who alone reaches \
+the limit, core_rate_at_limit_K_min, minutes_per_tenth_K: what 0.1 °C is worth at the limit, ceiling_at_min_K, ceiling_end_K, \
+explicit_end_K: water and shade, mean_body_difference_K, books_kJ: difference of every term of the runner as given, and stored, \
+flags: what moved by more than can be paid for, no_reason, hazard, behaviour: sentences or null), limit_C, limit_site, minutes, \
+members, seed, model_core_error_K, version, warnings, cautions; with --kit \
 also kit (variant, at_min, heat_until_min, members, seed, whole: core_difference_K, heat_from_skin_kJ; sum_of_singles_K, \
 sum_of_singles_kJ, ice_kg, devices: name, alone_K, share_K, heat_from_skin_kJ, heat_alone_kJ, ice_kg; parts, \
 smallest_by_items and smallest_by_ice: devices, items, ice_kg, core_difference_K, kept_share, share_of_runners, or null; \
@@ -184,7 +188,10 @@ def _refuse_without_limit(session) -> None:
 
 def _cautions(session, result) -> list[str]:
     from thermosim import cautions
+    from thermosim.cli.device_words import DRUNK
+    from thermosim.cli.plan_words import TREATMENT
     from thermosim.cli.sessions import outside_adult_model
+    from thermosim.cooling.kinds import TREATMENT_ONLY
 
     device = any(entry["device"] for entry in result["variants"])
     halves = [
@@ -198,7 +205,9 @@ def _cautions(session, result) -> list[str]:
         more.append(cautions.BETA_BLOCKERS)
     if max(result["limit_C"], *(entry["core_at_end_C"]["high"] for entry in result["variants"])) > 39.0:
         more.append(cautions.MEASURED_CORE_ABOVE_39)
-    return lines[:3] + more + lines[3:]
+    drunk = [one for variant in session.variants for one in variant.cooling if one.get("device") in DRUNK]
+    treated = [one for variant in session.variants for one in variant.cooling if one.get("device") in TREATMENT_ONLY]
+    return lines[:3] + more + lines[3:] + ([TREATMENT] if treated else []) + ([cautions.DRINK] if drunk else [])
 
 
 def _write(comparison, out, picture, force) -> list[Path]:
@@ -331,10 +340,23 @@ def _tell_devices(talk: Talk, result) -> None:
     )
 
 
-def _explicit(contrast) -> str:
-    """Words for what drying water and shade could add to a device's joules, where that is worth a hundredth of a degree."""
-    more = contrast.get("explicit_end_K", 0.0)
-    return f" (and up to {number(more, 2)} °C more if all its water dried on the skin, shade included)" if more >= 0.005 else ""
+def _ceiling_sentence(result, contrast) -> str | None:
+    """Return what a device's joules could pay for, what its water and shade could add, and how core moved; None without one."""
+    from thermosim.cli.plan_words import more_words
+
+    device = next((one["device"] for one in result["variants"] if one["name"] == contrast["name"]), None)
+    ceiling = contrast.get("ceiling_at_min_K")
+    if not device or not ceiling:
+        return None
+    at, parts = f"at minute {contrast['at_min']:.0f}", device.get("ceiling_parts_K") or {}
+    wetting, shade = (max((parts.get(name) or {}).get("median") or 0.0, 0.0) for name in ("wetting", "shade"))
+    more = more_words(wetting, shade)
+    said = f"Ceiling of {contrast['name']} {at}: {number(ceiling['median'], 2)} °C by its joules"
+    said += f" (by the end{more[1:]})" if more else ""
+    if ceiling["median"] < 0.005:
+        return f"{said}."
+    share = -contrast["core_difference_K"]["median"] / ceiling["median"]
+    return f"{said}; core moved by {number(100.0 * share, 0)} % of it."
 
 
 def contrast_sentences(result, contrast) -> list[str]:
@@ -346,13 +368,9 @@ def contrast_sentences(result, contrast) -> list[str]:
     at = f"at minute {contrast['at_min']:.0f}"
     start = f"{contrast['name']} against {contrast['against']}: core {core} °C and heart rate {heart} bpm {at}"
     found = [f"{start}; sweat saved {_band(contrast['sweat_saved_L'], 2, True)} L."]
-    ceiling = contrast.get("ceiling_at_min_K")
-    if ceiling and ceiling["median"]:
-        share = -contrast["core_difference_K"]["median"] / ceiling["median"]
-        found.append(
-            f"Ceiling of {contrast['name']} {at}: {number(ceiling['median'], 2)} °C by its joules{_explicit(contrast)}; "
-            f"core moved by {number(100.0 * share, 0)} % of it."
-        )
+    ceiling = _ceiling_sentence(result, contrast)
+    if ceiling:
+        found.append(ceiling)
     found.append(_minutes_sentence(result, contrast))
     return found + list(contrast.get("flags", [])) + ([contrast["no_reason"]] if contrast.get("no_reason") else [])
 

@@ -33,8 +33,9 @@ also air_factor and skin_offset_K), runs (name, on, readings, last_reading_min; 
 heat_from_air_kJ, heat_from_condensation_kJ, condensed_g, evaporated_g, dripped_g and useful_share until all is melted or, \
 where it is not, until the last reading; useful_share is null where the outer side gives off heat; melted_at_min (null if \
 not within 4 h), skin_W_at_5_min, outer_W_at_5_min, ceiling_K, skin_measured, coldest_skin_C, minutes_below_12_C, rmse_g, \
-series: time_min, skin_W, outer_W, condensation_W each with _low and _high, readings_g), rmse_g, scale_resolution_g, \
-degrees_of_freedom, answer, sentences, warnings, cautions. Every uncertain number is {median, low, high} (90 %)."""
+series: time_min, skin_W, outer_W, condensation_W each with _low and _high, readings_g: time_min, measured_g, fitted_g, \
+ice_left_g, ice_fitted_g), rmse_g, scale_resolution_g, degrees_of_freedom, room, mass_kg, files, answer, sentences, warnings, \
+cautions. Every uncertain number is {median, low, high} (90 %)."""
 SHOW_EPILOG = """\
 [bold]Example:[/bold] what is a covered ice collar worth in humid heat, minute by minute?
 
@@ -45,8 +46,11 @@ thermosim device show own-collar.device.toml --air-temperature-C 28 --relative-h
 thermosim device show                     every device in the humid, dry and cool climates
 
 [bold]JSON keys:[/bold] of one device: time_min, from_skin_W, from_air_W, sun_kept_off_W, net_W, evaporation_W, carrying_W, \
-sweat_W, worth_W (series), fresh_W, late_W, net_fresh_W, net_late_W, spent_min, from_skin_kJ, net_kJ, ceiling_K, core_change_K, \
-coldest_skin_C, band_fresh_W, band_late_W, inside (null where common practice gives no band); of all: rows (the same without \
+sweat_W, worth_W (series); device, label, climate, setting (running, stop, rest), watts_of (what fresh and late are of), \
+fresh_W, late_W, fresh_min, late_min, spent_min, from_skin_fresh_W, from_air_fresh_W, blocked_evaporation_W, sweat_saved_W, \
+net_fresh_W, net_late_W, from_skin_kJ, net_kJ, ceiling_K (joules and shade), ceiling_parts_K (joules, wetting, shade), flags \
+(what moved by more), core_change_K, coldest_skin_C, wear_min, treatment_only, warnings (what the run without it does not \
+say), band_fresh_W, band_late_W, band_min, inside (null where common practice gives no band); of all: rows (the same without \
 series), judged, inside. Also cautions."""
 ICE_EPILOG = """\
 [bold]Example:[/bold] 250 g went in, 50 g came back after half an hour:
@@ -56,8 +60,8 @@ thermosim device ice --ice-loaded-kg 0.25 --ice-left-kg 0.05 --minutes 30 --mass
 thermosim device ice reps.csv --mass-kg 65        columns rep, minutes, ice_loaded_kg, ice_left_kg
 
 [bold]JSON keys:[/bold] reps (rep, ice_loaded_kg, ice_left_kg, minutes, melted_kg, latent_kJ, warming_kJ, most_kJ, mean_W, \
-ceiling_K; latent_mean_W and latent_ceiling_K without the warming of melt water), total (the same, added up), sentences, \
-cautions."""
+ceiling_K; latent_mean_W and latent_ceiling_K without the warming of melt water), total (the same, added up), mass_kg, \
+sentences, cautions."""
 
 device_app = typer.Typer(
     no_args_is_help=True,
@@ -197,6 +201,7 @@ def show(
     talk.cautions(result["cautions"], device=True)
     if not json_:
         words.tell_shown(talk, result, spec)
+    talk.warnings(result.get("warnings", []))
     talk.wrote(written)
     talk.result(result)
     return result

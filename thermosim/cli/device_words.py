@@ -6,11 +6,13 @@ from typing import Any
 from thermosim.cli.terminal import Talk, number
 from thermosim.cli.writing import Target, check_targets, draw, write_all
 from thermosim.errors import InputError
+from thermosim.run_warnings import SKIN_REFUSED_C, SKIN_WARNING_C, SKIN_WARNING_MIN
 
 CARD_ENDING = ".device.toml"
-COLD_SKIN_C, COLD_FOR_MIN, TOO_COLD_SKIN_C = 12.0, 15.0, 8.0  # cold injury; common practice, no source
+DRUNK = ("drink", "ice_slurry")
 MISFIT = 3.0  # times the scale's step
 _PARAMETERS = {"air_factor": "air side of the bench, factor", "skin_offset_K": "skin under it, off by, K"}
+_HELD = {"air_factor": "held to a fifth about 1", "skin_offset_K": "not fitted: widens the other intervals"}
 
 
 def three(value: dict[str, float] | None, decimals: int = 0, none: str = "–") -> str:
@@ -106,11 +108,12 @@ def bench_warnings(result: dict[str, Any]) -> list[str]:
         )
     for run in result["runs"]:
         coldest = run["coldest_skin_C"]
-        if coldest is not None and (coldest < TOO_COLD_SKIN_C or run["minutes_below_12_C"] >= COLD_FOR_MIN):
+        if coldest is not None and (coldest < SKIN_REFUSED_C or run["minutes_below_12_C"] >= SKIN_WARNING_MIN):
             found.append(
-                f"Skin under the device on {run['name']} was below 12 °C for {number(run['minutes_below_12_C'], 0)} min, coldest "
-                f"{number(coldest, 0)} °C: cold injury is possible (common practice: not below 12 °C for 15 min, never below "
-                "8 °C). Use more cloth, or take it off sooner."
+                f"Skin under the device on {run['name']} was below {SKIN_WARNING_C:g} °C for "
+                f"{number(run['minutes_below_12_C'], 0)} min, coldest {number(coldest, 0)} °C: cold injury is possible (common "
+                f"practice: not below {SKIN_WARNING_C:g} °C for {SKIN_WARNING_MIN:g} min, never below {SKIN_REFUSED_C:g} °C). "
+                "Use more cloth, or take it off sooner."
             )
     return found
 
@@ -183,7 +186,7 @@ def tell_bench(talk: Talk, result: dict[str, Any]) -> None:
                 _PARAMETERS.get(one["name"], one["name"]),
                 three(one["fitted"], 3),
                 f"{one['default']:g}",
-                "yes" if one["identified"] else "no: the card keeps what it was",
+                _HELD.get(one["name"]) or ("yes" if one["identified"] else "no: the card keeps what it was"),
             )
             for one in result["parameters"]
         ],
@@ -199,6 +202,7 @@ def tell_bench(talk: Talk, result: dict[str, Any]) -> None:
 def shown_device(device: str | None, climates: list[str], fields: dict) -> tuple[dict | None, list]:
     """Return the table of the device (None for all) and the climates that are asked for."""
     from thermosim.cli.sessions import parse_cooling
+    from thermosim.inputs.device_cards import WEAR_FIELDS
     from thermosim.inputs.weather import Weather
     from thermosim.study.device_table import EVERYWHERE, climate_of
 
@@ -209,6 +213,10 @@ def shown_device(device: str | None, climates: list[str], fields: dict) -> tuple
     for name in climates:
         climate_of(name)
     spec = None if device is None else parse_cooling(device)
+    for name in spec or {}:
+        if name in WEAR_FIELDS:
+            raise InputError("says when it is worn, which a device's watts are not asked for", field=name,
+                             remedy="leave it out here; simulate and compare take it")  # fmt: skip
     asked: list[Any] = [Weather.steady(**fields)] if fields else list(dict.fromkeys(climates))
     if spec is None:
         if fields:
@@ -268,7 +276,7 @@ def tell_shown(talk: Talk, result: dict[str, Any], spec: dict | None) -> None:
             )
             for row in result["rows"]
         ]
-        heads = ("device", "climate", "fresh, W", "late, W", "net fresh, W", "spent, min", "usual, W", "ceiling, °C")
+        heads = ("device", "climate", "fresh\nW", "late\nW", "net\nfresh\nW", "spent\nmin", "usual\nW", "ceiling\n°C")
         talk.table(
             [(name, "left") for name in heads], rows, title="Watts of every device; net: less what it blocks and weighs"
         )
@@ -293,12 +301,27 @@ def tell_shown(talk: Talk, result: dict[str, Any], spec: dict | None) -> None:
     ]
     heads = ("minute", "from skin, W", "from air, W", "evaporation, W", "sweat saved, W", "net, W")
     talk.table([(head, "right") for head in heads], rows, title="Against the same run without it")
-    talk.write(
+    for sentence in shown_sentences(result):
+        talk.write(sentence)
+
+
+def shown_sentences(result: dict[str, Any]) -> list[str]:
+    """Return what stands under the watts of one device: its ceiling, what moved by more, coldest skin, what it is for."""
+    from thermosim import cautions
+    from thermosim.cli.plan_words import TREATMENT, more_words
+
+    parts = result["ceiling_parts_K"]
+    found = [
         f"Ceiling: {number(result['from_skin_kJ'], 0)} kJ from skin, stomach or breath could lower mean body temperature by at "
-        f"most {number(result['ceiling_K'], 2)} °C; core is {number(result['core_change_K'], 2, True)} °C at the end."
-    )
+        f"most {number(parts['joules'], 2)} °C{more_words(parts['wetting'], parts['shade'])}; core is "
+        f"{number(result['core_change_K'], 2, True)} °C at the end.",
+        *result["flags"],
+    ]
     if result["coldest_skin_C"] is not None:
-        talk.write(f"Modelled skin under it is {number(result['coldest_skin_C'], 0)} °C at its coldest.")
+        found.append(f"Modelled skin under it is {number(result['coldest_skin_C'], 0)} °C at its coldest.")
+    if result["treatment_only"]:
+        found.append(TREATMENT)
+    return found + ([cautions.DRINK] if result["device"] in DRUNK else [])
 
 
 def _minutes(value) -> str:
@@ -309,7 +332,7 @@ def _band(row) -> str:
     if row["band_fresh_W"] is None:
         return "–"
     text = f"{number(row['band_fresh_W'][0], 0)} to {number(row['band_fresh_W'][1], 0)}"
-    return text if row["inside"] else f"{text}, outside"
+    return text if row["inside"] else f"{text}\noutside"
 
 
 # --- ice left --------------------------------------------------------------------------------------------------

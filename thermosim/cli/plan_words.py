@@ -8,6 +8,7 @@ import numpy as np
 from thermosim.cli.terminal import number
 
 TITLE = "Cooling plan"
+TREATMENT = "Immersion is emergency treatment: never a race device, never alone; see the cautions."
 
 
 def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
@@ -57,7 +58,7 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
                 "refills": refills,
                 "spares_used": max(refills - sum(one["action"] == "refill" for one in times), 0),
                 "ice_kg": charged * ice / once if once > 0.0 else 0.0,
-                "water_kg": charged * water / once if once > 0.0 else 0.0,
+                "water_kg": charged * water / once if once > 0.0 else charged,  # mist has no charge
                 "heat_from_skin_kJ": float(ds.device_heat.sel(device=name, side="skin")[-1]) / 1000.0,
                 "heat_from_air_kJ": float(ds.device_heat.sel(device=name, side=["air", "water"]).sum("side")[-1]) / 1000.0,
                 "water_left_kg": float(ds.device_water.sel(device=name, water="left")[-1]),
@@ -94,19 +95,28 @@ def ceiling_lines(plan: list[dict[str, Any]], ds) -> list[str]:
     """Return the ceiling of all devices together, and what stands apart from it; nothing where nothing is worn."""
     if not plan:
         return []
-    from thermosim.study.compare import BODY_HEAT_J_KGK
+    from thermosim import cautions
+    from thermosim.study.ice_left import BODY_HEAT_J_KGK
 
     mass_kg = json.loads(ds.attrs["inputs"])["runner"]["mass_kg"]
     names = ("heat_through_devices_J", "wetting_J", "sun_kept_off_J")
     joules, wetting, shade = (ds.attrs[name] / (mass_kg * BODY_HEAT_J_KGK) for name in names)
     took_kJ = number(ds.attrs[names[0]] / 1000.0, 0)
-    line = f"Ceiling: the devices took {took_kJ} kJ from the runner, at most {number(joules, 2)} °C"
-    line += f"; up to {number(wetting, 2)} °C more if all the water they left on the skin dried there" if wetting >= 0.005 else ""
-    line += f"; {number(shade, 2)} °C more by sun kept off" if shade >= 0.005 else ""
-    lines = [f"{line}. What core loses is less; evaporation under a device is lost too."]
+    line = f"Ceiling: the devices took {took_kJ} kJ from the runner, at most {number(joules, 2)} °C{more_words(wetting, shade)}"
+    lines = [
+        f"{line}. It counts neither the evaporation that a device blocks nor what moving air does, and core is not mean body."
+    ]
     if any(one["treatment_only"] for one in plan):
-        lines.append("Immersion is emergency treatment: never a race device, never alone; see the cautions.")
+        lines.append(TREATMENT)
+    if any(_portions(one) and not one["segments"] for one in plan):
+        lines.append(cautions.DRINK)
     return lines
+
+
+def more_words(wetting_K: float, shade_K: float) -> str:
+    """Return what stands apart from the joules of a ceiling [K], where it is worth a hundredth of a degree."""
+    words = f"; up to {number(wetting_K, 2)} °C more if all the water left on the skin dried there" if wetting_K >= 0.005 else ""
+    return words + (f"; {number(shade_K, 2)} °C more by sun kept off" if shade_K >= 0.005 else "")
 
 
 def _label(one) -> str:
@@ -142,8 +152,8 @@ def _amounts(one) -> list[str]:
 
 
 def _portions(one) -> bool:
-    """Return whether it is drunk or poured: nothing is carried, and what went in is not nothing."""
-    return one["carried_kg"] == 0.0 and one["ice_kg"] + one["water_kg"] > 0.0
+    """Return whether it is drunk or poured: nothing is carried, and it was filled."""
+    return one["carried_kg"] == 0.0 and one["fills"] > 0
 
 
 def _at(event) -> str:

@@ -102,6 +102,9 @@ def check_against_card(device, **choices) -> None:
 
 def segments_of(given) -> tuple[str, ...]:
     """Return the segments of a list, or of one name; refuse unknown names (the nearest is suggested), none, or one twice."""
+    if not isinstance(given, str | list | tuple):
+        raise InputError(f"is {given!r}, allowed is a list of segments: {', '.join(SEGMENTS)}", field="segments",
+                         remedy='write e.g. segments = ["chest", "back"]')  # fmt: skip
     segments = (given,) if isinstance(given, str) else tuple(given)
     for name in segments:
         if name not in SEGMENTS:

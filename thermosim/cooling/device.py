@@ -71,6 +71,8 @@ class Worn:
         check_number("refill_at_share", self.refill_at_share, low=0.0, high=1.0)
         if self.spares != int(self.spares):
             raise InputError(f"is {self.spares:g}, allowed are whole numbers", field="spares", remedy="count whole charges")
+        if not isinstance(self.planned_in, str):
+            raise InputError(f"is {self.planned_in!r}, allowed is a text", field="planned_in", remedy="leave it out")
         _check_ranges(self)
         _check_times(self)
 

@@ -15,6 +15,7 @@ from thermosim.physiology.energetics import WALK, gait_of, net_cost
 # quickest node of the runner and the devices needs, and short steps after a jump.
 METHOD, STEP_S, FIRST_STEP_S = RKC2, 15.0, 3.0
 FEWEST_STAGES, MOST_STAGES = 3, 6
+BATH_STEP_S = 10.0  # with a bath: skin in water turns the controllers faster than air ever does (tests measure it)
 STEEPEST_SKIN_FLOW_K = (
     6.0  # largest core-skin difference that a rising skin flow works on, for the bound below
 )
@@ -174,6 +175,8 @@ def plan_steps(
         When even a tenth of a second would not do: an input makes a node far too quick.
     """
     rates = stiffest_rates(runners, pieces, rows)
+    if stages is None and (rows["place"] == BATH).any():
+        wanted_s = min(wanted_s, BATH_STEP_S)
     choices = [stages] if stages else range(FEWEST_STAGES, MOST_STAGES + 1)
     limits = np.array([0.8 * stability_limit(method, s) for s in choices])
     enough = limits[None, :] >= wanted_s * rates[:, None]

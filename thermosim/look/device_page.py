@@ -134,7 +134,8 @@ def draw_one(result, cautions, provenance):
     page = Page(
         question=f"What does the {name} take, and from where?",
         answer=answer,
-        setting=f"65 kg, 1.75 m, {result['setting']} · {climate} · ceiling {style.number(result['ceiling_K'], 2)} °C",
+        setting=f"65 kg, 1.75 m, {result['setting']} · {climate} · {_ceiling(result)}"
+        + (" · emergency treatment, never a race device" if result["treatment_only"] else ""),
         cautions=cautions,
         provenance=provenance,
         body_in=2 * TITLE_IN + 4.2 + GAP_IN + FOOT_IN,
@@ -142,6 +143,15 @@ def draw_one(result, cautions, provenance):
     into_panel(result, page.axes(TITLE_IN, 2.5))
     left_panel(result, page.axes(2 * TITLE_IN + 2.5 + GAP_IN, 1.7))
     return page.figure
+
+
+def _ceiling(result) -> str:
+    """Return the ceiling in words: by joules, and what water and shade could add."""
+    parts = result["ceiling_parts_K"]
+    words = f"ceiling {style.number(parts['joules'], 2)} °C by its joules"
+    for name, said in (("wetting", "if all its water dried"), ("shade", "by shade")):
+        words += f", {style.number(parts[name], 2)} °C {said}" if parts[name] >= 0.005 else ""
+    return words
 
 
 def into_panel(result, ax=None):

@@ -6,6 +6,7 @@ import numpy as np
 
 from thermosim.cooling.cards import kind_of
 from thermosim.cooling.rows import rows_of
+from thermosim.run_warnings import SKIN_WARNING_C
 from thermosim.study.bench import Alone
 from thermosim.study.bench_fit import (
     AIR,
@@ -17,13 +18,12 @@ from thermosim.study.bench_fit import (
     run_at,
     slopes,
 )
+from thermosim.study.ice_left import BODY_HEAT_J_KGK
 
-BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 GRID_S = 30.0
 LONGEST_MIN = 240.0  # how long a device is followed beyond the readings until it is melted
 FRESH_MIN = 5.0
 SPENT_SHARE = 0.005  # of the ice loaded; less counts as melted
-COLD_SKIN_C, COLD_FOR_MIN, TOO_COLD_SKIN_C = 12.0, 15.0, 8.0  # cold injury; common practice, no source
 _SERIES = ("skin_W", "outer_W", "condensation_W")
 _TOTALS = (
     "heat_uptake_kJ",
@@ -133,7 +133,7 @@ def run_result(bench: Bench, fitted: Fitted, k: int, mass_kg: float) -> dict[str
         "ceiling_K": {end: 1e3 * value / (mass_kg * BODY_HEAT_J_KGK) for end, value in from_skin.items()},
         "skin_measured": run.skin_temperature_C is not None,
         "coldest_skin_C": None if run.on == "dummy" else float(skin[1:].min()),
-        "minutes_below_12_C": 0.0 if run.on == "dummy" else float((skin < COLD_SKIN_C).sum() * GRID_S / 60.0),
+        "minutes_below_12_C": 0.0 if run.on == "dummy" else float((skin < SKIN_WARNING_C).sum() * GRID_S / 60.0),
         "series": series,
         "readings_g": _readings(bench, fitted, k),
     }

@@ -7,8 +7,9 @@ import numpy as np
 import xarray as xr
 
 from thermosim import cautions
-from thermosim.constants import LATENT_HEAT_SWEAT, SPECIFIC_HEAT_WATER
+from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.cooling import flatten_cooling
+from thermosim.cooling.rows import ice_and_water
 from thermosim.dataset import SIDES, labelled, version
 from thermosim.engine import batch as columns
 from thermosim.engine import integrate as kernel
@@ -19,9 +20,9 @@ from thermosim.inputs.flat import runner_record
 from thermosim.parameters import SEGMENTS, value
 from thermosim.story import SITES, prepare_session, simulate_session, worn_of
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
+from thermosim.study.ice_left import BODY_HEAT_J_KGK
 from thermosim.turns import in_turns
 
-BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 CONTRAST_MIN = 45.0
 LARGEST_BOOK_ERROR = 1e-6
 TENTH_K = 0.1  # what minutes at the limit are told for
@@ -30,7 +31,6 @@ SMALL_K, SMALLEST_K = 0.05, 0.02
 RARELY = 0.05  # share of runs that may reach the limit where it is not near
 LIMITED_S = 60.0  # the air or the sweat rate limits the balance for longer than this: not compensable
 FEELING_SEGMENTS = ("head", "face", "neck")
-MELTS_AS_ICE_K, WATER_LIKE = 0.5, 0.02  # a filling this near to water's melting point and heat capacity is water
 
 
 class Comparison(NamedTuple):
@@ -106,7 +106,7 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     ]
     contrasts = [_contrast_entry(session, k, drawn, batches, arms, at_min) for k in range(1, len(batches))]
     for k, contrast in enumerate(contrasts, start=1):
-        contrast["flags"] = _flags(variants[k], contrast)
+        contrast["flags"] = flags_of(variants[k], contrast)
         contrast.update(_reason(session, session.variants[k], arms[0], variants[0], contrast))
     result = {
         "limit_C": session.core_limit_C,
@@ -235,11 +235,8 @@ def used_kg(rows, batch) -> tuple[np.ndarray, np.ndarray]:
     charged = np.array(
         [np.median(batch.states[:, n.BASE + r * n.ROW_SIZE + n.ROW_CHARGED_KG]) for r in range(rows.size)]
     )
-    is_water = np.abs(rows["liquid_J_kgK"] / SPECIFIC_HEAT_WATER - 1.0) < WATER_LIKE
-    cold = (rows["charge_kg"] > 0.0) & (rows["latent_J_kg"] > 0.0) & (rows["charge_C"] <= rows["melt_low_C"])
-    frozen = np.where(cold, rows["ice_share"], 0.0)
-    is_ice = is_water & (np.abs(rows["melt_low_C"]) <= MELTS_AS_ICE_K)
-    return charged * frozen * is_ice, charged * (1.0 - frozen) * is_water
+    ice, water = ice_and_water(rows)
+    return charged * ice, charged * water
 
 
 def _device_entry(session, variant, drawn, batch) -> dict:
@@ -383,7 +380,7 @@ def books_between(base: xr.Dataset, other: xr.Dataset, mass_kg: float) -> dict:
     }
 
 
-def _flags(entry, contrast) -> list[str]:
+def flags_of(entry, contrast) -> list[str]:
     """Sentences where an arm moved by more than can be paid for; the term that did it is named.
 
     A fall is paid for by the device's joules, by its water if that dried on the skin, and by its shade; a rise by its

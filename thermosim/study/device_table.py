@@ -6,21 +6,23 @@ never something to fit to.
 """
 
 import dataclasses
+import json
 from typing import NamedTuple
 
 import numpy as np
 
 from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.cooling import from_spec
-from thermosim.cooling.kinds import KINDS
+from thermosim.cooling.kinds import KINDS, TREATMENT_ONLY
 from thermosim.cooling.rows import nearest
 from thermosim.errors import InputError
 from thermosim.inputs.effort import Effort
 from thermosim.inputs.runner import Runner
 from thermosim.inputs.weather import Weather
 from thermosim.story import simulate
+from thermosim.study.compare import books_between, flags_of
+from thermosim.study.ice_left import BODY_HEAT_J_KGK
 
-BODY_HEAT_J_KGK = 3470.0  # the ceiling's heat capacity; ISO 7933 storage constant
 CLIMATES = {
     "humid": {"air_temperature_C": 31.0, "relative_humidity_pct": 85.0},
     "dry": {"air_temperature_C": 38.0, "relative_humidity_pct": 22.0, "solar_W_m2": 800.0},
@@ -240,8 +242,7 @@ def _figures(trial, with_it, without, start, runner, climate) -> dict:
     if late is None:
         late = (trial.worn_min - 5.0, trial.worn_min)
     capacity = runner.mass_kg * BODY_HEAT_J_KGK
-    taken_J = float(np.trapezoid(series["from_skin_W"], 60.0 * series["time_min"]))
-    shade_J = float(np.trapezoid(series["sun_kept_off_W"], 60.0 * series["time_min"]))
+    parts = _ceiling_parts(with_it, capacity)
     core = float(with_it.core_temperature[-1] - without.core_temperature[-1])
     figures = {
         "device": trial.kind,
@@ -261,12 +262,16 @@ def _figures(trial, with_it, without, start, runner, climate) -> dict:
         "sweat_saved_W": _mean(series, "sweat_W", trial.fresh),
         "net_fresh_W": _mean(series, "net_W", trial.fresh),
         "net_late_W": _mean(series, "net_W", late),
-        "from_skin_kJ": taken_J / 1000.0,
-        "net_kJ": float(np.trapezoid(series["net_W"], 60.0 * series["time_min"])) / 1000.0,
-        "ceiling_K": (taken_J + shade_J) / capacity,
+        "from_skin_kJ": float(with_it.attrs["heat_through_devices_J"]) / 1000.0,
+        "net_kJ": _net_kJ(with_it, without),
+        "ceiling_K": parts["joules"] + parts["shade"],
+        "ceiling_parts_K": parts,
+        "flags": _flags_against(with_it, without, core, runner.mass_kg),
         "core_change_K": core,
         "coldest_skin_C": _coldest(with_it),
         "wear_min": trial.worn_min,
+        "treatment_only": trial.kind in TREATMENT_ONLY,
+        "warnings": _own_warnings(with_it, without),
     }
     band = trial.bands.get(climate) if isinstance(climate, str) else None
     figures["band_fresh_W"] = list(band.fresh) if band else None
@@ -274,6 +279,34 @@ def _figures(trial, with_it, without, start, runner, climate) -> dict:
     figures["band_min"] = list(trial.minutes) if band and trial.minutes else None
     figures["inside"] = None if band is None else _inside(figures)
     return figures
+
+
+def _ceiling_parts(with_it, capacity_J_K: float) -> dict[str, float]:
+    """Return what could be paid for [K], apart: the device's joules, its water if all of it dried on the skin, its shade."""
+    names = {"joules": "heat_through_devices_J", "wetting": "wetting_J", "shade": "sun_kept_off_J"}
+    return {part: float(with_it.attrs[name]) / capacity_J_K for part, name in names.items()}
+
+
+def _net_kJ(with_it, without) -> float:
+    """Return what all terms of the body gave or took more with the device [kJ]: integrals, so that no short spell is missed."""
+    change = np.asarray(with_it.attrs["terms_J"]) - np.asarray(without.attrs["terms_J"])
+    kept = [name != "lost_water" for name in with_it.attrs["terms"].split()]
+    return -float(change[kept].sum()) / 1000.0
+
+
+def _own_warnings(with_it, without) -> list[str]:
+    """Return what the run warns of and the run without the device does not; how long a balance is limited is in its watts."""
+    there, here = (json.loads(ds.attrs["warnings"]) for ds in (with_it, without))
+    return [one for one in there if one not in here and not one.startswith("Uncompensable")]
+
+
+def _flags_against(with_it, without, core_K: float, mass_kg: float) -> list[str]:
+    """Return the sentences of a comparison where body or core moved by more than can be paid for."""
+    books = books_between(without, with_it, mass_kg)
+    ends = {"median": books["ceiling_K"]}
+    contrast = {"books_kJ": books["terms_kJ"], "ceiling_end_K": books["ceiling_K"], "explicit_end_K": books["explicit_K"]}
+    moved = {"mean_body_difference_K": books["mean_body_difference_K"], "core_difference_K": {"median": core_K}}
+    return flags_of({"device": True}, {**contrast, **moved, "ceiling_at_min_K": ends})
 
 
 def _coldest(ds) -> float | None:

@@ -261,7 +261,7 @@ def sentence(kit: dict) -> str:
     said = f"{kit['variant']}, {len(kit['devices'])} devices: the whole kit changes core by {_kelvin(whole)} "
     said += f"at minute {kit['at_min']:.0f}"
     if not can_tell(whole):
-        return f"{said}: {CANNOT_TELL}, so no smaller kit is named."
+        return f"{said}{_not_told(kit)}, so no smaller kit is named."
     said += f"; its devices, each alone, add up to {_signed(alone['median'])} °C. "
     said += "Shares: " + ", ".join(f"{one['name']} {_kelvin(one['share_K'])}" for one in kit["devices"]) + ". "
     items, ice = kit["smallest_by_items"], kit["smallest_by_ice"]
@@ -271,6 +271,16 @@ def sentence(kit: dict) -> str:
     if items["devices"] == ice["devices"]:
         return f"{said}; by ice the same, {ice['ice_kg']:.2f} of {kit['ice_kg']:.2f} kg."
     return f"{said}; by ice: {_named(ice)}, {ice['ice_kg']:.2f} of {kit['ice_kg']:.2f} kg."
+
+
+def _not_told(kit: dict) -> str:
+    """Return why a whole that is not told from none has no smaller kit: its devices cancel, or none of them is told."""
+    told = [one for one in kit["devices"] if can_tell(one["share_K"])]
+    ways = {one["share_K"]["median"] < 0.0 for one in told}
+    if len(ways) < 2:
+        return f": {CANNOT_TELL}"
+    shares = ", ".join(f"{one['name']} {_kelvin(one['share_K'])}" for one in told)
+    return f", which cannot be told from none, because its devices work against each other (shares: {shares})"
 
 
 def _named(smallest: dict) -> str:
