@@ -14,7 +14,8 @@ from thermosim.engine.integrate import D_CORE, D_SKIN
 from thermosim.engine.methods import HEUN, METHOD_NAMES, RK4, RKC2
 
 CORE_TARGET_K, SKIN_TARGET_K = 0.005, 0.05
-CANDIDATES = [(HEUN, 2, 5.0), (HEUN, 2, 7.5), (RK4, 4, 7.5), (RK4, 4, 10.0), (RKC2, 3, 10.0), (RKC2, 3, 15.0), (RKC2, 4, 15.0),
+CANDIDATES = [(HEUN, 2, 5.0), (HEUN, 2, 7.5), (RK4, 4, 7.5), (RK4, 4, 10.0), (RKC2, 3, 10.0), (RKC2, 3, 12.0), (RKC2, 4, 12.0),
+              (RKC2, 3, 15.0), (RKC2, 4, 15.0),
               (RKC2, 4, 20.0), (RKC2, 5, 20.0), (RKC2, 5, 30.0), (RKC2, 6, 30.0)]
 
 
@@ -23,8 +24,13 @@ def samples(case, method, stages, step_s, times):
 
 
 def compare_methods(cases, times):
-    """Yield (name, stages, step, worst core error, worst skin error, failed runs, seconds a run)."""
+    """Yield (name, stages, step, worst core error, worst skin error, failed runs, seconds a run).
+
+    Runs in which the reference too ends, because the body left what the model can describe, are left out.
+    """
     exact = [samples(case, RK4, 4, 1.0, times) for case in cases]
+    cases = [case for case, one in zip(cases, exact, strict=True) if not one.status]
+    exact = [one for one in exact if not one.status]
     for method, stages, step_s in CANDIDATES:
         core = skin = 0.0
         failed = 0
@@ -43,7 +49,7 @@ def compare_methods(cases, times):
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 64
     cases, times = varied_cases(count), np.arange(0.0, 10801.0, 300.0)
-    samples(cases[0], RKC2, 3, 15.0, times)
+    samples(cases[0], RKC2, 3, 12.0, times)
     print(f"{count} varied three-hour runs; worst error against RK4 at 1 s; time a run with a sample each 5 min")
     print("| method | stages | longest step, s | core, K | skin, K | failed | ms a run | meets the target |")
     print("|---|---|---|---|---|---|---|---|")

@@ -65,7 +65,7 @@ def simulate(
     two_node : bool
         Tie the body into one core and one skin node (for teaching).
     save_every_s : float, optional
-        Time between samples [s]; 15 s, or the recording's own step if that is shorter.
+        Time between samples [s]; 12 s, or the recording's own step if that is shorter.
 
     Returns
     -------
@@ -248,7 +248,7 @@ def save_times(effort, save_every_s=None) -> np.ndarray:
 
 
 def save_step(effort, save_every_s=None) -> float:
-    """Return the time between samples [s]: as asked, else 15 s, or a recording's step if that is shorter.
+    """Return the time between samples [s]: as asked, else 12 s, or a recording's step if that is shorter.
 
     Raises
     ------

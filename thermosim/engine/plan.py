@@ -11,9 +11,9 @@ from thermosim.physics.air import saturation_pressure
 from thermosim.physics.convection import forced_convection, limb_swing_convection
 from thermosim.physiology.energetics import gait_of, net_cost
 
-# Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 15 s, with as many stages as the
+# Chosen by measurement (benchmarks/step_methods.py): the stabilised method at 12 s, with as many stages as the
 # quickest node of the runner and the devices needs, and short steps after a jump.
-METHOD, STEP_S, FIRST_STEP_S = RKC2, 15.0, 3.0
+METHOD, STEP_S, FIRST_STEP_S = RKC2, 12.0, 3.0
 FEWEST_STAGES, MOST_STAGES = 3, 6
 BATH_STEP_S = 10.0  # with a bath: skin in water turns the controllers faster than air ever does (tests measure it)
 STEEPEST_SKIN_FLOW_K = (
