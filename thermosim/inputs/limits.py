@@ -162,7 +162,7 @@ def check_device(entry: dict[str, Any], prefix: str = "") -> dict[str, Any]:
         if not _storable(value):
             problem = f"is {shown(value)}, allowed are finite numbers, text, true, false and lists of these"
             raise InputError(problem, field=prefix + name, remedy="correct this field")
-    for name in ("from_min", "to_min", "ice_kg", "from_km", "to_km", "every_min", "every_km"):
+    for name in ("from_min", "to_min", "from_km", "to_km", "every_min", "every_km"):
         if name in entry:
             entry[name] = check_range(name, entry[name], field=prefix + name)
     if not entry.get("from_km", 0.0) < entry.get("to_km", math.inf):
