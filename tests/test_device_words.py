@@ -1,4 +1,4 @@
-"""What is said of devices where a careless sentence would mislead: shares of both sides, ranges, verdicts, readings that end late."""
+"""What is said of devices where a careless sentence would mislead: shares of both sides, ranges, verdicts, late readings."""
 
 import json
 import re
