@@ -391,6 +391,20 @@ def store_temperature(store_J, charge_kg, row):
 # === effort and air now ===========================================================================
 
 
+def share_of_mist(air_C, vapour_kPa, warmer_K, moister_kPa):
+    """Share of the mist that evaporates: all of it, or as much as makes the air saturated (its wet bulb)."""
+    def too_moist(share):
+        return vapour_kPa + share * moister_kPa > float(vapour_at_saturation(air_C + share * warmer_K))
+
+    if warmer_K >= 0.0 or moister_kPa <= 0.0 or not too_moist(1.0):
+        return 1.0
+    share = 0.0
+    for halved in range(1, 61):
+        if not too_moist(share + 0.5**halved):
+            share += 0.5**halved
+    return share
+
+
 def air_now(piece, time_s, who, around=()):
     """Air at a time: every quantity runs in a straight line through its piece; then what is around the runner changes it.
 
@@ -402,9 +416,13 @@ def air_now(piece, time_s, who, around=()):
         return piece[name + "_0"] + (piece[name + "_1"] - piece[name + "_0"]) * part
 
     air = SimpleNamespace(pressure_kPa=piece["pressure_kPa"])
-    air.air_C = between("air_C") + who.air_temperature_shift_K + sum(row["air_change_K"] for row in around)
+    air.air_C = between("air_C") + who.air_temperature_shift_K
     air.radiant_C = between("radiant_C") + who.air_temperature_shift_K
-    vapour_kPa = between("vapour_kPa") * who.vapour_pressure_factor + sum(row["vapour_change_kPa"] for row in around)
+    vapour_kPa = between("vapour_kPa") * who.vapour_pressure_factor
+    warmer_K, moister_kPa = (sum(row[name] for row in around) for name in ("air_change_K", "vapour_change_kPa"))
+    share = share_of_mist(air.air_C, vapour_kPa, warmer_K, moister_kPa)
+    air.air_C += share * warmer_K
+    vapour_kPa += share * moister_kPa
     air.vapour_kPa = min(max(vapour_kPa, 0.0), float(vapour_at_saturation(air.air_C)))
     air.sun_left = math.prod(1.0 - row["shade_share"] for row in around)
     air.open_solar_W_m2 = between("solar_W_m2") * who.solar_factor

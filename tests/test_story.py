@@ -110,7 +110,7 @@ def test_bad_steps_between_samples_are_refused(bad):
 def test_start_and_end_are_always_saved(step):
     ds = ts.simulate(RUNNER, EFFORT, MILD, save_every_s=step)
     assert float(ds.time[0]) == 0.0 and float(ds.time[-1]) == 600.0
-    assert ds.attrs["save_every_s"] == (15.0 if step is None else step)
+    assert ds.attrs["save_every_s"] == (12.0 if step is None else step)
 
 
 def test_attributes_hold_every_input_and_run_again_gives_the_same_digits(tmp_path):

@@ -38,7 +38,7 @@ TOGETHER = {
     "all water": [*KINDS["drink"], *KINDS["poured"], *KINDS["bath"]],
     "all water and a collar": [*KINDS["slurry"], *KINDS["poured"], *KINDS["bath"], *KINDS["collar"]],
     "poured in the bath, under a bare collar": [
-        Worn(Bath(20.0, segments=("neck", "chest")), from_min=5.0, to_min=25.0),
+        Worn(Bath(20.0, segments=("chest", "thighs")), from_min=5.0, to_min=25.0),
         Worn(PouredWater(1.0, 10.0, segments=("neck", "chest", "thighs")), from_min=8.0, refill_min=(30.0,)),
         ice_collar(0.15, False, held_water_kg=0.0),
     ],

@@ -113,6 +113,12 @@ NO_REASON = (
     "moves it: the heat balance gives no reason for it here; comfort may be one."
 )
 
+NO_REASON_BUT_SOME_REACH_IT = (
+    "In this air the sweat of the runner as given keeps up, but {share:.0f} % of the drawn runners reach the limit without "
+    "{name}, and {name} hardly moves core: the heat balance gives no reason for it here; what helps is to stop sooner or to "
+    "make less heat."
+)
+
 LONGER_IS_NOT_COOLER = (
     "Going on longer is not being cooler: the minutes to a core limit and what people did can both be true and are never "
     "added; the hazard is a runner who feels better and goes on while core climbs as before."

@@ -4,7 +4,7 @@ import numpy as np
 
 from thermosim.engine.balance import shivering
 from thermosim.engine.plan import with_legs
-from thermosim.engine.records import IN_STOMACH, TAKE_OFF
+from thermosim.engine.records import BATH, IN_STOMACH, PUT_ON, REFILL, TAKE_OFF
 from thermosim.engine.run import new_pacing
 from thermosim.parameters import value
 from thermosim.physiology.energetics import ACSM, RUN, WALK
@@ -28,8 +28,8 @@ def run_warnings(ds, prepared, session) -> list[str]:
     found += outside("swing_speed_m_s", ds.speed.values[little_air])
     found += _of_effort(ds, runner) + _of_body(ds, runner) + _of_drinks(ds, prepared)
     if "device_skin_temperature" in ds:
-        found += _of_skin_under_devices(ds)
-    return found
+        found += _of_cold_skin(ds.device_skin_temperature.min("device").values, ds.time.values, "under the device")
+    return found + _of_baths(ds, prepared)
 
 
 def input_warnings(runner, pieces, walk_run_switch_m_s: float) -> list[str]:
@@ -146,19 +146,41 @@ def _of_body(ds, runner) -> list[str]:
     return found + (outside("large_mass_loss_pct", lost_pct) or outside("mass_loss_pct", lost_pct))
 
 
-def _of_skin_under_devices(ds) -> list[str]:
-    skin, seconds = ds.device_skin_temperature, np.diff(ds.time.values)
-    coldest = float(skin.min())
-    below = (skin < SKIN_WARNING_C).any("device").values
-    cold_min = float(np.sum(seconds * below[:-1])) / 60.0
+def _of_cold_skin(coldest_C, time_s, where: str) -> list[str]:
+    """Return what is said of skin that ice or cold water holds down; ``coldest_C`` over time, NaN where nothing is on."""
+    coldest = float(np.nanmin(coldest_C)) if np.isfinite(coldest_C).any() else SKIN_WARNING_C
+    cold_min = float(np.sum(np.diff(time_s) * (coldest_C < SKIN_WARNING_C)[:-1])) / 60.0
     if coldest < SKIN_REFUSED_C:
         return [
-            f"Modelled skin under the device falls to {coldest:.0f} °C, below {SKIN_REFUSED_C:.0f} °C: "
-            "a plan with it would be refused."
+            f"Modelled skin {where} falls to {coldest:.0f} °C, below {SKIN_REFUSED_C:.0f} °C: a plan with it would be refused."
         ]
     if cold_min >= SKIN_WARNING_MIN:
         return [
-            f"Modelled skin under the device stays below {SKIN_WARNING_C:.0f} °C for {cold_min:.0f} min "
-            f"(coldest {coldest:.0f} °C)."
+            f"Modelled skin {where} stays below {SKIN_WARNING_C:.0f} °C for {cold_min:.0f} min (coldest {coldest:.0f} °C)."
         ]
     return []
+
+
+def _of_baths(ds, prepared) -> list[str]:
+    """Return what is said of tubs: cold skin in them, and a runner who moves on while in one."""
+    rows, events, time_s = prepared.rows, prepared.events, ds.time.values
+    bathed = np.flatnonzero(rows["place"] == BATH)
+    if not bathed.size:
+        return []
+    coldest, moving = np.full(time_s.size, np.nan), {}
+    for r in bathed:
+        inside = np.zeros(time_s.size, dtype=bool)
+        for event in events[events["row"] == r]:
+            if event["action"] != REFILL:
+                inside[time_s >= event["time_s"]] = event["action"] == PUT_ON
+        skin = ds.skin_temperature.isel(segment=int(rows["segment"][r])).values
+        coldest = np.fmin(coldest, np.where(inside, skin, np.nan))
+        on_foot = inside & (ds.speed.values >= STANDING_BELOW_M_S)
+        if on_foot.any():
+            name = prepared.device_names[rows["device"][r]]
+            moving[name] = max(moving.get(name, 0.0), float(ds.speed.values[on_foot].max()))
+    found = [
+        f"{name} holds skin in water while the runner moves at up to {speed:.1f} m/s: the model books it, nobody can do it."
+        for name, speed in moving.items()
+    ]
+    return found + _of_cold_skin(coldest, time_s, "in the water")

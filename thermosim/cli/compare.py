@@ -32,7 +32,8 @@ interval holds zero, or it changes core by less than 0.02 °C, it cannot tell th
 with many parts run fewer members unless --members is given. Without a name: the last variant with two or more devices.
 
 [bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, heart_rate_at_end_bpm, sweat_loss_L, \
-device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share, \
+device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share \
+(null where the outer side gives heat off), \
 coldest_skin_C, ceiling_K by its joules, ceiling_parts_K at the end: joules, wetting, shade, ice_used_kg and water_used_kg over \
 all refills, or null), contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, sweat_saved_L, \
 time_to_limit_difference_min, share_never_both, share_reached_both, share_only_against and share_only_name: who alone reaches \

@@ -133,7 +133,7 @@ def _when(one) -> str:
     starts, ends = ([event for event in events if event["at_min"] not in moments] for events in (on, off))
     spans = [f"{_at(start)} to {_at(ends[k]) if k < len(ends) else 'the end'}" for k, start in enumerate(starts)]
     refills = [event for event in one["times"] if event["action"] == "refill"]
-    said = [f"worn from {_list(spans)}"]
+    said = [f"{'worn' if one['carried_kg'] > 0.0 else 'on'} from {_list(spans)}"]  # a tub, a fan, a canopy are not worn
     for word, found in (("swapped", swaps), ("refilled", refills)):
         said += [f"{word} at {_list([_at(event) for event in found])}"] if found else []
     return ", ".join(said)

@@ -145,6 +145,8 @@ def _cooling_value(field: str, text: str) -> Any:
         return text.lower() == "true"
     if field in ("refill_min", "refill_km"):
         return [number_or_text(one) for one in text.split("+")]
+    if field == "segments":
+        return text.split("+")
     return number_or_text(text)
 
 

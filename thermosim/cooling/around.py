@@ -17,7 +17,9 @@ MISTING_FAN: dict[str, Parameter] = {
     "air_speed_m_s": Parameter(3.0, "m/s", 0.1, 8.0, 0.4, f"2 to 4 m/s over the runner; {_NO_SOURCE}", "medium"),
     "mist_kg_min": Parameter(0.03, "kg/min", 0.0, 0.5, 0.01, f"water that reaches the skin; {_NO_SOURCE}", "low"),
     "mist_C": Parameter(22.0, "°C", 0.0, 40.0, 2.0, "near the wet bulb of the air; estimate", "low"),
-    "air_cooling_K": Parameter(1.5, "K", 0.0, 15.0, 0.5, f"by droplets that evaporate on the way; {_NO_SOURCE}", "low"),
+    "air_cooling_K": Parameter(
+        1.5, "K", 0.0, 15.0, 0.5, f"by droplets on the way, at most to the wet bulb of the air given; {_NO_SOURCE}", "low"
+    ),
 }
 SHADE: dict[str, Parameter] = {
     "shade_share": Parameter(0.85, "1", 0.0, 1.0, 0.05, f"of the sun, under a dense canopy; {_NO_SOURCE}", "medium"),
@@ -69,7 +71,8 @@ class MistingFan:
     mist_kg_min, mist_C : float
         Water that reaches the skin [kg/min] and its temperature [°C].
     air_cooling_K : float
-        How much the air is cooled [K]; its vapour pressure rises by 0.0665 kPa/K.
+        How much the air is cooled [K], at most to its wet bulb, where no droplet evaporates any more; its vapour pressure
+        rises by 0.0665 kPa/K.
     """
 
     air_speed_m_s: float

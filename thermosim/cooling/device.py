@@ -8,7 +8,7 @@ import numpy as np
 from thermosim.cooling.card import check_number
 from thermosim.cooling.rows import nearest, rows_of
 from thermosim.engine.nodes import MAX_ROWS
-from thermosim.engine.records import EVENT, ON_SKIN, PUT_ON, REFILL, ROW, TAKE_OFF
+from thermosim.engine.records import AROUND, BATH, EVENT, ON_SKIN, PUT_ON, REFILL, ROW, TAKE_OFF
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 
@@ -168,8 +168,8 @@ def flatten_cooling(
     Raises
     ------
     InputError
-        A row out of range, more rows than the engine holds, a device put on after the end, or devices that at one
-        time cover more than 90 % of a segment.
+        A row out of range, more rows than the engine holds, a device put on or refilled after the end, devices that at
+        one time cover more than 90 % of a segment, or baths, worn things and cooled breath that cannot be together.
     """
     rows: list[np.void] = []
     events: list[tuple[float, int, int]] = []
@@ -188,6 +188,16 @@ def flatten_cooling(
                     field=f"{names[-1]}: {'again_min' if k else 'from_min'}",
                     remedy="put the device on before the end, or leave it out",
                 )
+        for minute in worn.refill_min:
+            if 60.0 * minute >= end_s:
+                file, line = place_of(worn.planned_in)
+                raise InputError(
+                    f"is {minute:g} min, but the run ends at {end_s / 60.0:g} min",
+                    field=f"{names[-1]}: refill_min",
+                    file=file,
+                    line=line,
+                    remedy="give refills before the end, or leave them out",
+                )
         for span, row in _rows_by_span(worn):
             row["device"] = number
             row["spares"], row["refill_at_share"] = worn.spares, worn.refill_at_share
@@ -204,6 +214,7 @@ def flatten_cooling(
     table = np.array(rows, dtype=ROW) if rows else np.zeros(0, dtype=ROW)
     table_of_events = np.array(ordered, dtype=EVENT) if ordered else np.zeros(0, dtype=EVENT)
     _fit(table, table_of_events, np.asarray(area_m2), shrink, names, places)
+    _refuse_what_cannot_be_together(table, table_of_events, np.asarray(area_m2), end_s, shrink, names, places)
     return table, table_of_events, names
 
 
@@ -264,6 +275,69 @@ def _fit(rows, events, area_m2, shrink: bool, names, places) -> None:
         factor = (LARGEST_COVERED_SHARE - _ROUNDING) * area_m2[s] / covered[s]
         for name in ("area_m2", "outer_area_m2"):
             rows[name] = np.where(rows["segment"] == s, factor * rows[name], rows[name])
+
+
+def _refuse_what_cannot_be_together(rows, events, area_m2, end_s, shrink: bool, names, places) -> None:
+    """Refuse more bath than skin on a segment, a worn device under water, and more cooled breath than breath.
+
+    What was drawn at random (``shrink``) is made to fit in place, all that meets by one factor.
+
+    Raises
+    ------
+    InputError
+        Naming the devices, the segment and the minutes.
+    """
+    on = np.zeros(rows.size, dtype=bool)
+    for k, event in enumerate(events):
+        if event["action"] != REFILL:
+            on[event["row"]] = event["action"] == PUT_ON
+        if k + 1 < events.size and events[k + 1]["time_s"] == event["time_s"]:
+            continue  # what is taken off and put on at one time happens at once
+        while (problem := _what_cannot_be_together(rows, on, area_m2)) is not None:
+            said, who, total = problem
+            if shrink:
+                _scale_shares(rows, who, (1.0 - _ROUNDING) / total)
+                continue
+            last = max(who, key=lambda row: np.flatnonzero(events["row"][: k + 1] == row)[-1])
+            file, line = place_of(places[last])
+            taken_off = events[k + 1 :][(events["action"][k + 1 :] == TAKE_OFF) & np.isin(events["row"][k + 1 :], who)]
+            until_s = taken_off["time_s"][0] if taken_off.size else end_s
+            who = list(dict.fromkeys(names[rows[row]["device"]] for row in who))
+            together = who[0] if len(who) == 1 else f"{', '.join(who[:-1])} and {who[-1]} together"
+            raise InputError(
+                f"of {together} {said} from minute {event['time_s'] / 60.0:g} to {until_s / 60.0:g}",
+                field="cooling",
+                file=file,
+                line=line,
+                remedy="give smaller shares" if len(who) == 1 else "take one off first, or leave one out",
+            )
+
+
+def _scale_shares(rows, which, factor: float) -> None:
+    """Make the areas, the shares under water and the shares of the breath of some rows smaller, in place."""
+    for row in which:
+        fields = {ON_SKIN: ("area_m2", "outer_area_m2"), BATH: ("segment_share",), AROUND: ("breath_share",)}
+        for name in fields[int(rows["place"][row])]:
+            rows[name][row] *= factor
+
+
+def _what_cannot_be_together(rows, on, area_m2) -> tuple[str, np.ndarray, float] | None:
+    """Return what is wrong with the rows that are on at one time, which rows those are and their share [1], or None."""
+    bath, breath = on & (rows["place"] == BATH), on & (rows["place"] == AROUND) & (rows["breath_share"] > 0.0)
+    for s in np.unique(rows["segment"][bath]):
+        here = bath & (rows["segment"] == s)
+        share, where = float(rows["segment_share"][here].sum()), SEGMENTS[s].replace("_", " ")
+        if share > 1.0 + _ROUNDING:
+            return f"hold {100.0 * share:.4g} % of the skin of the {where} (allowed is 100 %)", np.flatnonzero(here), share
+        worn = on & (rows["place"] == ON_SKIN) & (rows["segment"] == s)
+        total = share + float(rows["area_m2"][worn].sum() / area_m2[s])
+        if worn.any() and share > 0.0 and total > 1.0 + _ROUNDING:
+            said = f"take {100.0 * total:.4g} % of the skin of the {where}, {100.0 * share:.4g} % of it under water"
+            return f"{said} (allowed is 100 %)", np.flatnonzero(here | worn), total
+    share = float(rows["breath_share"][breath].sum())
+    if share > 1.0 + _ROUNDING:
+        return f"cool {100.0 * share:.4g} % of the breath (allowed is 100 %)", np.flatnonzero(breath), share
+    return None
 
 
 def place_of(planned_in: str) -> tuple[str | None, int | None]:

@@ -14,6 +14,7 @@ from thermosim.physiology.circulation import thermal_parts, work_part
 from thermosim.physiology.skin_blood_flow import flow_ceiling
 from thermosim.physiology.sweating import film_wettedness, limit_of_evaporation
 
+HALVINGS = 60  # to find where air is saturated, down to the last digit
 LARGEST_DIFFERENCE_K = 60.0  # between skin and air; above it natural convection is not looked for
 
 
@@ -48,6 +49,24 @@ def surroundings(rows, active, n_rows):
             change_kPa += rows[r].vapour_change_kPa
             sun_left *= 1.0 - rows[r].shade_share
     return fan_m_s, change_K, change_kPa, sun_left
+
+
+@compiled
+def share_that_evaporates(air_C, vapour_kPa, change_K, change_kPa):
+    """Return the share of a mist's cooling that air can take: all of it, or as much as brings the air to its wet bulb.
+
+    Evaporating water cools air and adds vapour along one line; beyond saturation nothing evaporates any more.
+    """
+    if change_K >= 0.0 or change_kPa <= 0.0 or vapour_kPa + change_kPa <= saturation_pressure(air_C + change_K):
+        return 1.0
+    low, high = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        if vapour_kPa + middle * change_kPa <= saturation_pressure(air_C + middle * change_K):
+            low = middle
+        else:
+            high = middle
+    return low
 
 
 @compiled
@@ -204,16 +223,12 @@ def prepare(seg, runner, piece, time_s, metabolic_W, work_W, rows, active, n_row
     mean over the step.
     """
     fan_m_s, change_K, change_kPa, sun_left = surroundings(rows, active, n_rows)
-    air_C = (
-        line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s)
-        + runner.air_temperature_shift_K
-        + change_K
-    )
+    air_C = line(piece.start_s, piece.end_s, piece.air_C_0, piece.air_C_1, time_s) + runner.air_temperature_shift_K
     vapour = (
-        line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s)
-        * runner.vapour_pressure_factor
-        + change_kPa
+        line(piece.start_s, piece.end_s, piece.vapour_kPa_0, piece.vapour_kPa_1, time_s) * runner.vapour_pressure_factor
     )
+    share = share_that_evaporates(air_C, vapour, change_K, change_kPa)
+    air_C, vapour = air_C + share * change_K, vapour + share * change_kPa
     vapour = min(max(vapour, 0.0), saturation_pressure(air_C))
     solar = (
         line(piece.start_s, piece.end_s, piece.solar_W_m2_0, piece.solar_W_m2_1, time_s) * runner.solar_factor

@@ -7,7 +7,15 @@ from typing import Any
 from pydantic import field_validator, model_validator
 
 from thermosim.errors import InputError
-from thermosim.inputs.checks import Card, check_choice, check_names, check_range, check_whole, shown
+from thermosim.inputs.checks import (
+    Card,
+    check_choice,
+    check_names,
+    check_range,
+    check_whole,
+    shown,
+    unit_hint,
+)
 from thermosim.inputs.runner import Runner, check_interval
 from thermosim.inputs.weather import COLUMNS, Weather
 from thermosim.variables import INPUTS
@@ -163,9 +171,12 @@ def check_device(entry: dict[str, Any], prefix: str = "") -> dict[str, Any]:
         if not _storable(value):
             problem = f"is {shown(value)}, allowed are finite numbers, text, true, false and lists of these"
             raise InputError(problem, field=prefix + name, remedy="correct this field")
-    for name in ("from_min", "to_min", "ice_kg", "from_km", "to_km", "every_min", "every_km"):
+    for name in ("from_min", "to_min", "from_km", "to_km", "every_min", "every_km"):
         if name in entry:
             entry[name] = check_range(name, entry[name], field=prefix + name)
+    grams = entry.get("ice_kg")  # the device's own card has the range; only grams are told here
+    if isinstance(grams, int | float) and unit_hint("ice_kg", grams):
+        check_range("ice_kg", grams, field=f"{prefix}ice_kg")
     if not entry.get("from_km", 0.0) < entry.get("to_km", math.inf):
         problem = f"is {entry['to_km']:g} km, allowed is after from_km, which is {entry.get('from_km', 0.0):g} km"
         raise InputError(problem, field=f"{prefix}to_km", remedy="correct from_km or to_km")

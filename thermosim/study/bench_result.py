@@ -105,7 +105,7 @@ def run_result(bench: Bench, fitted: Fitted, k: int, mass_kg: float) -> dict[str
     melted_s = melted_at(far, loaded_kg)
     end_s = max(last_s, 1.1 * melted_s if melted_s == melted_s else last_s)
     times = np.arange(0.0, GRID_S * np.ceil(end_s / GRID_S) + 1.0, GRID_S)
-    wide = np.arange(0.0, min(60.0 * LONGEST_MIN, 1.5 * times[-1]) + 1.0, GRID_S)
+    wide = np.arange(0.0, max(min(60.0 * LONGEST_MIN, 1.5 * times[-1]), times[-1]) + 1.0, GRID_S)
 
     def vector(point):
         seen = run_at(bench, k, fitted.coordinates, point, wide)

@@ -25,6 +25,7 @@ from thermosim.turns import in_turns
 
 CONTRAST_MIN = 45.0
 LARGEST_BOOK_ERROR = 1e-6
+ROUNDING_K = 0.005  # what two runs may differ by before it is said that more moved than the ceiling; half of what is printed
 TENTH_K = 0.1  # what minutes at the limit are told for
 # When the heat balance gives no reason for a device (our choice; half of what a rectal probe tells apart, and less).
 SMALL_K, SMALLEST_K = 0.05, 0.02
@@ -246,15 +247,16 @@ def _device_entry(session, variant, drawn, batch) -> dict:
         _until_melted(batch, melted, columns.T_FROM_SKIN),
         _until_melted(batch, melted, columns.T_FROM_AIR),
     )
-    taken = skin + air + _until_melted(batch, melted, columns.T_FROM_VAPOUR)
-    useful = np.divide(skin, taken, out=np.full_like(taken, np.nan), where=taken > 0.0)
+    outer = air + _until_melted(batch, melted, columns.T_FROM_VAPOUR)
+    taken = skin + outer  # a share of heat taken from both sides; nothing to say of one whose outer side gives heat off
+    useful = np.divide(skin, taken, out=np.full_like(taken, np.nan), where=(taken > 0.0) & (skin >= 0.0) & (outer >= 0.0))
     return {
         "heat_from_skin_kJ": interval(heat_through_devices(batch)[:, -1] / 1e3),
         "heat_from_air_kJ": interval((last[:, columns.T_FROM_AIR] + last[:, columns.T_FROM_VAPOUR]) / 1e3),
         "heat_by_drips_kJ": interval(last[:, columns.T_RUN_OFF] / 1e3),
         "condensed_g": interval(last[:, columns.T_CONDENSED] * 1e3),
         "melted_at_min": interval(melted),
-        "useful_share": interval(useful),
+        "useful_share": interval(useful if np.isnan(useful).mean() <= RARELY else []),
         "ice_used_kg": round(float(ice_kg.sum()), 6),
         "water_used_kg": round(float(water_kg.sum()), 6),
         "coldest_skin_C": interval(_coldest_skin_C(session, variant, batch)),
@@ -313,8 +315,9 @@ def _reason(session, variant, first_run, first_entry, contrast) -> dict:
     """Return what is said beyond the numbers: no reason in the heat balance, or what trials saw beside the minutes.
 
     ``no_reason`` is for a first arm that stays below its limit in air that takes its sweat, and a contrast too small to
-    matter; the smaller, the more runs of the ensemble may reach the limit. Otherwise ``hazard`` and ``behaviour`` go with
-    a device that the skin can feel. None is not said.
+    matter; where more than a few of the drawn runners reach the limit the sentence says how many, and only for the smallest
+    contrasts. ``hazard`` and ``behaviour`` go with a device that the skin can feel wherever the limit may be reached. None
+    is not said.
     """
     feels = _what_is_felt(session, variant)
     said = {"no_reason": None, "hazard": None, "behaviour": None}
@@ -325,9 +328,13 @@ def _reason(session, variant, first_run, first_entry, contrast) -> dict:
     below = float(first_run.core_temperature.max()) < session.core_limit_C
     small = abs(core["median"]) < SMALL_K
     smallest = abs(core["median"]) < SMALLEST_K and max(-core["low"], core["high"]) < SMALL_K
-    if compensable and below and ((rarely and small) or smallest):
+    if compensable and below and rarely and small:
         said["no_reason"] = cautions.NO_REASON.format(name=variant.name)
-    elif feels and not (compensable and rarely):
+        return said
+    if compensable and below and smallest:
+        share = 100.0 * (1.0 - first_entry["share_never"])
+        said["no_reason"] = cautions.NO_REASON_BUT_SOME_REACH_IT.format(name=variant.name, share=share)
+    if feels and not (compensable and rarely):
         trials = cautions.TRIALS_OF_NECK_COOLING if feels == "neck" else cautions.TRIALS_OF_COOLING
         said.update(hazard=cautions.LONGER_IS_NOT_COOLER, behaviour=trials)
     return said
@@ -394,10 +401,10 @@ def flags_of(entry, contrast) -> list[str]:
     biggest = max(books, key=lambda name: abs(books[name])).replace("_", " ")
     found, joules, more = [], abs(contrast["ceiling_end_K"]), contrast["explicit_end_K"]
     body, core = contrast["mean_body_difference_K"], contrast["core_difference_K"]["median"]
-    if not -joules - more <= body <= joules:
+    if not -joules - more - ROUNDING_K <= body <= joules + ROUNDING_K:
         found.append(f"Mean body moves by more than the ceiling of {joules:.2f} K; the term that did it: {biggest}.")
     joules = abs(contrast["ceiling_at_min_K"]["median"])
-    if not -joules - more <= core <= joules:
+    if not -joules - more - ROUNDING_K <= core <= joules + ROUNDING_K:
         found.append(
             f"Core moves by more than the ceiling; the term that did it: {biggest}, or heat moved between tissues."
         )

@@ -124,7 +124,8 @@ TRIALS = (
     Trial("shade", "stop", 10, (0.25, 5), (5, 10), SUN, {"dry": Band((80, 250))}, label="shade at a stop"),
     Trial("cool_breath", "running", 40, (4, 6), (35, 40), SKIN, _hot((0, 10))),
     Trial("immersion", "stop", 20, (3, 8), (15, 20), SKIN, _hot((400, 1200)), label="immersion (treatment only)"),
-    Trial("sham", "running", 40, (4, 6), (35, 40), SKIN, _hot((0, 0)), fields={"mass_kg": 0.3}),
+    Trial("sham", "running", 40, (4, 6), (35, 40), SKIN, _hot((0, 0)), fields={"mass_kg": 0.3},
+          label="sham of 0.3 kg"),
 )  # fmt: skip
 SETTINGS = {"running": (20.0, 0.0), "stop": (40.0, 1.0), "rest": (0.0, 1.0)}  # put on at [min]; standing from then on
 
