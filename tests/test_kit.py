@@ -191,7 +191,7 @@ def test_every_part_is_run_once_with_the_same_members(file, monkeypatch):
 
 
 def test_progress_and_members(file):
-    session = ts.Session.read(file(HUMID, minutes=5, members=4000, both=COLLARS))
+    session = ts.Session.read(file(HUMID, minutes=12, members=4000, both=COLLARS))
     assert kits._members(session, 4, 5.0) == 4000 > kits._members(session, 32, 600.0) == kits.FEWEST_MEMBERS
     said = []
     kit = kits.compare_kit(session, members=4, progress=lambda words, share: said.append((words, share)))
