@@ -2,7 +2,6 @@
 
 import json
 import math
-import re
 import tomllib
 
 import numpy as np
@@ -10,7 +9,6 @@ import pytest
 
 import thermosim as ts
 from thermosim import cautions
-from thermosim.cli import main as entry
 from thermosim.cooling import IceCollar
 from thermosim.cooling.cards import build
 from thermosim.inputs.device_cards import read_card
@@ -23,20 +21,6 @@ from thermosim.study.ice_left import most_heat
 PERSON = ts.Runner(mass_kg=70, height_m=1.75)
 DRY_KG = 0.08
 TRUTH = {"contact_conductance_W_m2K": 75.0, "cover_resistance_m2K_W": 0.10, "held_water_kg": 0.06}
-
-
-@pytest.fixture
-def call(capsys):
-    """Run a command in this process; return its code and both streams."""
-
-    def run(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err and "fault of its own" not in said.err
-        assert not re.search(r"\bsafe", said.out + said.err, re.I)
-        return code, said.out, said.err
-
-    return run
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from thermosim import cautions
-from thermosim.cli import main as entry
 from thermosim.cooling import from_spec
 from thermosim.cooling.cards import build, card_text, write_card
 from thermosim.cooling.kinds import KINDS
@@ -39,19 +38,6 @@ name = "own"
 [[variant.cooling]]
 device = "own-collar.device.toml"
 """
-
-
-@pytest.fixture
-def call(capsys):
-    """Run a command in this process; return its code and both streams."""
-
-    def run(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err and "fault of its own" not in said.err
-        return code, said.out, said.err
-
-    return run
 
 
 @pytest.fixture

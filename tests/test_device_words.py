@@ -5,8 +5,6 @@ import re
 
 import pytest
 
-from thermosim.cli import main as entry
-
 SESSION = """title = "One device"
 [runner]
 mass_kg = 65.0
@@ -31,17 +29,6 @@ name = "worn"
 [[variant.cooling]]
 {cooling}
 """
-
-
-@pytest.fixture
-def call(capsys):
-    def run(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err and "fault of its own" not in said.err
-        return code, said.out, said.err
-
-    return run
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from test_look import boxes, invented_comparison, overlapping, texts
 
 import thermosim as ts
 from thermosim import cautions, look
-from thermosim.cli import main as entry
 from thermosim.cli.compare import behaviour_sentences, name_bare_kit
 from thermosim.look.compare_kit import kit_panel
 from thermosim.study import kit as kits
@@ -52,17 +51,6 @@ def file(tmp_path):
         return path
 
     return write
-
-
-@pytest.fixture
-def call(capsys):
-    def run(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err and not re.search(r"\bsafe", said.out + said.err, re.I)
-        return code, said.out, said.err
-
-    return run
 
 
 # ---------------------------------------------------------------- shares

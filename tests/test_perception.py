@@ -10,7 +10,6 @@ import xarray as xr
 
 import thermosim as ts
 from thermosim import cautions, look
-from thermosim.cli import main as entry
 from thermosim.cooling import Worn, ice_collar
 from thermosim.cooling.water import Bath, PouredWater
 from thermosim.errors import InputError
@@ -307,19 +306,6 @@ def test_no_scale_is_built_in():
 
 
 # --- bad input, through the command line ---------------------------------------------------------------------------
-
-
-@pytest.fixture
-def call(capsys):
-    """Run a command in this process; return its code and both streams."""
-
-    def command(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err and not re.search(r"\bsafe", said.out + said.err, re.I)
-        return code, said.out, said.err
-
-    return command
 
 
 HEAD = "time_min,effort,thermal_sensation\n"

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from thermosim.cli import main as entry
 from thermosim.cooling.moments import SHORTEST_STOP_S, Timetable
 from thermosim.cooling.schedule import worn_by
 from thermosim.errors import InputError
@@ -67,19 +66,6 @@ def files(tmp_path):
         return path
 
     return write
-
-
-@pytest.fixture
-def call(capsys):
-    """Run a command in this process; return its code and both streams."""
-
-    def run(*arguments):
-        code = entry.run([str(one) for one in arguments])
-        said = capsys.readouterr()
-        assert "Traceback" not in said.err
-        return code, said.out, said.err
-
-    return run
 
 
 def of_plan(path):
