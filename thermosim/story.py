@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from thermosim.cooling import Worn, flatten_cooling, is_own, spec_of
-from thermosim.cooling.blocks import with_blocks
+from thermosim.cooling.blocks import cooling_of_blocks, with_blocks
 from thermosim.cooling.schedule import Timetable, worn_by
 from thermosim.dataset import to_dataset
 from thermosim.engine import run as engine
@@ -209,7 +209,9 @@ def prepare_session(session, variant=None, *, cooling=None, overrides=None, two_
     rows, events, names = flatten_cooling(cooling, runner[0]["area_m2"], float(pieces["end_s"][-1]))
     more = ()
     if paced is not None:
-        rows, names, leg_events = with_blocks(in_order(session.blocks), rows, names, events, runner[0]["area_m2"])
+        area_m2 = runner[0]["area_m2"]
+        of_blocks = cooling_of_blocks(in_order(session.blocks), area_m2)
+        rows, names, leg_events = with_blocks(of_blocks, rows, names, events, area_m2)
         more = (paced.rule, paced.legs, leg_events)
     start = engine.settle(runner)
     if session.runner.core_start_C is not None:

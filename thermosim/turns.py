@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from thermosim.cooling.blocks import with_blocks
+from thermosim.cooling.blocks import cooling_of_blocks
 from thermosim.engine import run as engine
 from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.engine.pacing import STOP_S
@@ -121,7 +121,7 @@ def _run(session, record, start, rests, waits_s, lead_s, ordered) -> Turns:
     paced, reps = paced_records(session, record, open_ended=True), rests - 1
     legs = paced.legs.copy()
     legs["seconds"][rests] = waits_s
-    rows, _, leg_events = with_blocks(ordered, engine.NO_ROWS, [], engine.NO_EVENTS, record[0]["area_m2"])
+    rows, leg_events, _ = cooling_of_blocks(ordered, record[0]["area_m2"])
     first = legs[rests[:1]].copy()
     first["seconds"] = lead_s
     legs = np.concatenate([legs[: reps[0]], first, legs[reps[0] :]])

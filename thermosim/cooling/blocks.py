@@ -9,7 +9,7 @@ import numpy as np
 from thermosim.cooling.device import LARGEST_COVERED_SHARE, covered_at_once, flatten_cooling, from_spec
 from thermosim.cooling.water import Drink
 from thermosim.engine.nodes import MAX_ROWS
-from thermosim.engine.records import EVENT, IN_STOMACH, POURED, TAKE_OFF
+from thermosim.engine.records import IN_STOMACH, POURED, TAKE_OFF
 from thermosim.errors import InputError
 from thermosim.parameters import SEGMENTS
 
@@ -44,17 +44,20 @@ def cooling_of_blocks(blocks, area_m2) -> tuple[np.ndarray, np.ndarray, list[str
     return rows, events[~swallowed], names
 
 
-def with_blocks(blocks, rows, names, events, area_m2) -> tuple[np.ndarray, list[str], np.ndarray]:
+def with_blocks(of_blocks, rows, names, events, area_m2) -> tuple[np.ndarray, list[str], np.ndarray]:
     """Return the rows and names of a variant with those of the blocks behind them, and the blocks' leg events.
+
+    ``of_blocks`` is what :func:`cooling_of_blocks` returns.
 
     Raises
     ------
     InputError
         More rows than the engine holds, or together they may cover too much of a segment.
     """
-    if not any(block.cooling for block in blocks):
-        return rows, names, np.zeros(0, dtype=EVENT)
-    more, leg_events, more_names = cooling_of_blocks(blocks, area_m2)
+    more, leg_events, more_names = of_blocks
+    if not more.size:
+        return rows, names, leg_events
+    more, leg_events = more.copy(), leg_events.copy()
     if rows.size + more.size > MAX_ROWS:
         raise InputError(f"need {rows.size + more.size} places on the body, allowed are {MAX_ROWS}", field="block.cooling",
                          remedy="wear a device through all blocks, as a variant, or use fewer")  # fmt: skip

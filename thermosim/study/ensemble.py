@@ -9,7 +9,7 @@ from scipy.stats import norm, truncnorm
 from thermosim._jit import compiled
 from thermosim.closure import device_closure
 from thermosim.cooling import flatten_cooling
-from thermosim.cooling.blocks import with_blocks
+from thermosim.cooling.blocks import cooling_of_blocks, with_blocks
 from thermosim.engine.batch import Batch, run_batch, settle_many
 from thermosim.engine.integrate import S_CLOSURE, S_THROUGHPUT, S_WATER
 from thermosim.engine.nodes import DONE, STATUS_SENTENCES
@@ -257,7 +257,9 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
         tables.append(flatten_cooling(varied, members.runners[i]["area_m2"], end, shrink=True)[0])
     paced, leg_events = is_paced(session), NO_EVENTS
     if paced:
-        added = [with_blocks(in_order(session.blocks), table, names, events, as_given[0]["area_m2"]) for table in tables]
+        area_m2 = as_given[0]["area_m2"]
+        of_blocks = cooling_of_blocks(in_order(session.blocks), area_m2)
+        added = [with_blocks(of_blocks, table, names, events, area_m2) for table in tables]
         tables, leg_events = [one[0] for one in added], added[0][2]
     sheets = sheets_of(session)
     turns = np.arange(members.runners.size) % len(sheets)  # which sheet of a forecast a member has
