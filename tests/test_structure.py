@@ -71,7 +71,7 @@ MAY_IMPORT = {
     "cooling": {"physics", "parameters", "variables", "constants", "errors", *RECORDS},
     "inputs": {*LAWS, "parameters", "variables", "ranges", "constants", "errors", *RECORDS},
     "closure": {"constants", "engine"},
-    "run_warnings": {*BASE, *LAWS, "engine"},
+    "run_warnings": {*BASE, *LAWS, "engine", "closure"},
     "dataset": {*BASE, *LAWS, "engine", "closure", "run_warnings"},
     "turns": {*BASE, *LAWS, "engine", "cooling", "inputs"},
     "story": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "turns"},

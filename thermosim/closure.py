@@ -8,11 +8,11 @@ from thermosim.engine.integrate import SAME_TIME_S
 from thermosim.engine.records import ON_SKIN, PUT_ON, REFILL
 
 
-def worn_at(times_s, rows, events) -> np.ndarray:
+def worn_at(times_s, rows, events, place=ON_SKIN) -> np.ndarray:
     """Return which rows are worn just after each time, shape (time, row)."""
     worn = np.zeros((len(times_s), rows.size), dtype=bool)
     for event in events:
-        if event["action"] != REFILL and rows[event["row"]]["place"] == ON_SKIN:
+        if event["action"] != REFILL and rows[event["row"]]["place"] == place:
             worn[times_s >= event["time_s"] - SAME_TIME_S, event["row"]] = event["action"] == PUT_ON
     return worn
 

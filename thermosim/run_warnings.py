@@ -2,17 +2,17 @@
 
 import numpy as np
 
+from thermosim.closure import worn_at
 from thermosim.engine.balance import shivering
 from thermosim.engine.plan import with_legs
-from thermosim.engine.records import BATH, IN_STOMACH, PUT_ON, REFILL, TAKE_OFF
+from thermosim.engine.records import BATH, IN_STOMACH, TAKE_OFF
 from thermosim.engine.run import new_pacing
 from thermosim.parameters import value
-from thermosim.physiology.energetics import ACSM, RUN, WALK
+from thermosim.physiology.energetics import ACSM, RUN, STANDING_BELOW_M_S, WALK
 from thermosim.ranges import outside
 
 SKIN_WARNING_C, SKIN_WARNING_MIN, SKIN_REFUSED_C = 12.0, 15.0, 8.0  # common practice, no source (cold injury)
 HEAD_WIND_M_S = 1.0  # above it a run without air drag says so
-STANDING_BELOW_M_S = 0.05
 DRUNK_BEYOND_LOSS_KG = 0.1  # more than this is said
 A_HOUR_S = 3600.0
 
@@ -167,12 +167,9 @@ def _of_baths(ds, prepared) -> list[str]:
     bathed = np.flatnonzero(rows["place"] == BATH)
     if not bathed.size:
         return []
-    coldest, moving = np.full(time_s.size, np.nan), {}
+    coldest, moving, bathing = np.full(time_s.size, np.nan), {}, worn_at(time_s, rows, events, BATH)
     for r in bathed:
-        inside = np.zeros(time_s.size, dtype=bool)
-        for event in events[events["row"] == r]:
-            if event["action"] != REFILL:
-                inside[time_s >= event["time_s"]] = event["action"] == PUT_ON
+        inside = bathing[:, r]
         skin = ds.skin_temperature.isel(segment=int(rows["segment"][r])).values
         coldest = np.fmin(coldest, np.where(inside, skin, np.nan))
         on_foot = inside & (ds.speed.values >= STANDING_BELOW_M_S)

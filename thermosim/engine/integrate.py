@@ -13,7 +13,7 @@ from thermosim.engine.balance import (
     trunk_core,
 )
 from thermosim.engine.methods import advance
-from thermosim.engine.paced import before_step, is_over, move_by_seconds, start_leg
+from thermosim.engine.paced import SAME_TIME_S, before_step, is_over, move_by_seconds, start_leg
 from thermosim.engine.pacing import ENDED_S, LEG_NUMBER, SAVED, begin
 from thermosim.engine.prepare import (
     evaporation_books,
@@ -29,6 +29,7 @@ from thermosim.engine.prepare import (
 from thermosim.engine.records import AROUND, BATH, IN_STOMACH, POURED, PUT_ON, REFILL, TAKE_OFF, WORN
 from thermosim.engine.water_rows import share_drunk
 from thermosim.physics.water_ice import frozen_mass
+from thermosim.physiology.energetics import gait_of
 from thermosim.physiology.skin_blood_flow import local_flow_factor
 
 # Diagnostics saved beside the state: (skin flow etc. are recomputed by the Dataset from rates where they are rates).
@@ -77,7 +78,6 @@ N_DIAGNOSTICS = 23
 N_SUMMARIES = 12
 
 COLDEST_BLOOD_C, HOTTEST_BLOOD_C = 20.0, 47.0  # a run that leaves this is stopped
-SAME_TIME_S = 1e-6  # times closer than this are one
 STEP_GROWTH = 0.25  # growth of the step per second since a jump
 
 SITE_CORE, SITE_RECTAL, SITE_OESOPHAGEAL, SITE_GUT = range(4)
@@ -262,14 +262,7 @@ def save_sample(k, time_s, work, runner, piece, rows, n_rows, size, states, rate
         runner.solar_absorptance * runner.solar_interception * step.solar_W_m2 * runner.surface_area_m2
     )
     d[D_SPEED], d[D_GRADE] = piece.speed_m_s, 100.0 * piece.grade
-    mode = 0.0
-    if piece.speed_m_s >= 0.05:
-        mode = (
-            float(piece.gait)
-            if piece.gait >= 0
-            else (1.0 if piece.speed_m_s < runner.walk_run_switch_m_s else 2.0)
-        )
-    d[D_MODE] = mode
+    d[D_MODE] = gait_of(piece.speed_m_s, piece.gait, runner.walk_run_switch_m_s)
     d[D_OXYGEN_W] = rate[n.JOULES + n.METABOLIC]
     for i in range(size):
         states[k, i] = state[i]

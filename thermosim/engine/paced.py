@@ -12,11 +12,11 @@ from thermosim.engine import pacing as p
 from thermosim.engine.balance import mean_skin, trunk_core
 from thermosim.engine.prepare import heart_rate, power_demand, update_fast
 from thermosim.engine.records import ON_FOOT
-from thermosim.physiology.energetics import RUN, STAND, WALK
+from thermosim.physiology.energetics import RUN, STAND, STANDING_BELOW_M_S, WALK
 
 look_in_place, heart_rate_in_place = fold(p.look), fold(heart_rate)
 update_in_place = fold(update_fast)
-SAME_TIME_S = 1e-6
+SAME_TIME_S = 1e-6  # times closer than this are one
 SAME_PLACE_M = 1e-6
 
 
@@ -28,7 +28,7 @@ def motion(pacing):
     if mode == p.STOP or number >= pacing.legs.size:
         return p.STOP
     leg = pacing.legs[number]
-    if leg.activity != ON_FOOT or leg.speed_m_s < 0.05:
+    if leg.activity != ON_FOOT or leg.speed_m_s < STANDING_BELOW_M_S:
         return STAND
     if leg.capped == 0:
         return WALK if leg.gait == WALK else RUN
@@ -56,7 +56,7 @@ def set_now(pacing, piece):
     now.speed_m_s, now.upright = 0.0, 1.0
     if mode == p.STOP:
         pass
-    elif leg.activity != ON_FOOT or leg.speed_m_s < 0.05:
+    elif leg.activity != ON_FOOT or leg.speed_m_s < STANDING_BELOW_M_S:
         now.activity, now.seated, now.upright = leg.activity, leg.seated, leg.upright
     elif mode == WALK:
         now.gait = WALK

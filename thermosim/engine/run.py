@@ -99,11 +99,10 @@ def run(
     """
     work = new_work(rows.size)
     start_rows(work, start, rows)
-    pacing = new_pacing(rule, legs, leg_events)
+    kept = {}
     if rule[0]["active"]:
-        pacing = new_pacing(
-            rule, legs, leg_events, seconds=float(pieces["end_s"][-1] - pieces["start_s"][0]), most_events=MOST_EVENTS
-        )
+        kept = {"seconds": float(pieces["end_s"][-1] - pieces["start_s"][0]), "most_events": MOST_EVENTS}
+    pacing = new_pacing(rule, legs, leg_events, **kept)
     return _integrate(
         work, runner, pieces, rows, events, save_times_s, limit_C, site, method, stages, step_s, first_step_s, pacing
     )

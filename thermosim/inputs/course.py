@@ -150,8 +150,7 @@ class Course(SameContent):
     @property
     def grade(self) -> np.ndarray:
         """Grade of each step of the profile, rise over map distance [1]; infinite where a step only rises."""
-        rises, runs = np.diff(self.elevation_m), np.diff(self.horizontal_m)
-        return np.divide(rises, runs, out=np.copysign(np.full(rises.shape, np.inf), rises), where=runs > 0.0)
+        return grade_between(self.elevation_m, self.horizontal_m)
 
     def sections(self) -> list[tuple[str, float, float]]:
         """Return each named section with its ends [m]; neighbours of one name are one."""
@@ -262,6 +261,12 @@ class Course(SameContent):
         check_names(data, names, data)
         places = tuple(Checkpoint(**one) for one in data["checkpoints"])
         return cls(**{**data, "checkpoints": places, "section": tuple(data["section"]), "notes": tuple(data["notes"])})
+
+
+def grade_between(elevation_m, horizontal_m) -> np.ndarray:
+    """Return rise over map distance [1] from each place to the next; infinite where it only rises."""
+    rises, runs = np.diff(elevation_m), np.diff(horizontal_m)
+    return np.divide(rises, runs, out=np.copysign(np.full(rises.shape, np.inf), rises), where=runs > 0.0)
 
 
 def _joined(parts: list[Course], notes: list[str]) -> Course:

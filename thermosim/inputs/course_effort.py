@@ -9,14 +9,14 @@ import numpy as np
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, check_range, missing, nearest, shown
 from thermosim.inputs.columns import pace_minutes
-from thermosim.inputs.course import STEEPEST, Course, course_of
+from thermosim.inputs.course import STEEPEST, Course, course_of, grade_between
 from thermosim.inputs.course_sheet import mean_heading
 from thermosim.inputs.effort import OPTIONS, Effort
 from thermosim.inputs.ground import Ground
+from thermosim.inputs.pacing import WALK_M_S
 from thermosim.variables import INPUTS
 
 SEGMENT_M = 100.0  # longest part of constant grade
-WALK_M_S = 1.4  # on what is walked, where nothing says how fast
 SPEEDS = ("speed_m_s", "pace_min_km", "level_speed_m_s", "metabolic_power_W", "section_pace")
 CHOICES = ("walk_above_grade_pct", "walk_speed_m_s", "fastest_m_s", "segment_m", "stops")
 OVER_FIELDS = (*SPEEDS, *CHOICES)
@@ -130,9 +130,7 @@ def parts_of(course: Course, segment_m: float, places=()) -> Parts:
     cuts = np.unique(
         np.concatenate([np.linspace(a, b, max(math.ceil((b - a) / segment_m - 1e-9), 1) + 1) for a, b in zip(fixed, fixed[1:])])
     )
-    rise = np.diff(np.interp(cuts, course.distance_m, course.elevation_m))
-    run = np.diff(np.interp(cuts, course.distance_m, course.horizontal_m))
-    grade = np.divide(rise, run, out=np.copysign(np.full(rise.shape, np.inf), rise), where=run > 0.0)
+    grade = grade_between(*(np.interp(cuts, course.distance_m, line) for line in (course.elevation_m, course.horizontal_m)))
     stretch = np.searchsorted(course.stretch_m, 0.5 * (cuts[:-1] + cuts[1:]), side="right") - 1
     heading = np.array([mean_heading(course, a, b) for a, b in zip(cuts, cuts[1:])])
     return Parts(

@@ -8,6 +8,7 @@ from thermosim.constants import CLO
 from thermosim.engine.nodes import BLOOD, N_NODES, N_SEGMENTS, SKIN
 from thermosim.engine.records import PIECE, RUNNER
 from thermosim.inputs.heat_exposures import when_days
+from thermosim.inputs.weather_wbgt import LEAST_AIR_SPEED_M_S
 from thermosim.parameters import CLOTHING, PARAMETERS, SEGMENTS
 from thermosim.physics.radiation import mean_radiant_temperature_of_globe
 from thermosim.physiology import energetics
@@ -227,7 +228,7 @@ def _radiant(now) -> np.ndarray:
     """Mean radiant temperature [°C]: given, or from the globe (which stands still in the wind), or the air's."""
     found, given = now["air_temperature_C"].copy(), now["mean_radiant_temperature_C"]
     for k in np.flatnonzero(np.isnan(given) & ~np.isnan(now["globe_temperature_C"])):
-        wind = max(float(now["wind_speed_m_s"][k]), 0.1)
+        wind = max(float(now["wind_speed_m_s"][k]), LEAST_AIR_SPEED_M_S)
         found[k] = mean_radiant_temperature_of_globe(float(now["globe_temperature_C"][k]), float(found[k]), wind)
     return np.where(np.isnan(given), found, given)
 

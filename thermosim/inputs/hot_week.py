@@ -33,30 +33,9 @@ class Week(NamedTuple):
     skipped_days: int  # of the file, for missing values
 
 
-def wet_bulb(air_C: float, vapour_kPa: float, pressure_kPa: float) -> float:
-    """Return the psychrometric wet-bulb temperature [°C] by halving between −40 °C and the air's.
-
-    Examples
-    --------
-    >>> from thermosim.physics.air import vapour_pressure_of_wet_bulb
-    >>> round(wet_bulb(33.5, vapour_pressure_of_wet_bulb(33.5, 21.5, 101.325), 101.325), 6)
-    21.5
-    """
-    from thermosim.physics.air import vapour_pressure_of_wet_bulb
-
-    low, high = -40.0, air_C
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        if vapour_pressure_of_wet_bulb(air_C, middle, pressure_kPa) < vapour_kPa:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
 def wet_bulbs(station: Station) -> np.ndarray:
     """Return the psychrometric wet bulb of every row [°C]; NaN where a reading is missing."""
-    from thermosim.physics.air import saturation_pressure
+    from thermosim.physics.air import saturation_pressure, wet_bulb
 
     read = station.values
     found = np.full(station.end_h.size, np.nan)

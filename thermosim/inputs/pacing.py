@@ -13,7 +13,7 @@ from thermosim.inputs.runner import Runner
 from thermosim.variables import INPUTS
 
 ABOVE_CAP = ("walk", "stand")
-WALK_M_S = 1.4  # of a rule that says none; the run echoes it
+WALK_M_S = 1.4  # of a rule, or of an effort over a course, that says none; the run echoes it
 _WHOLE = ("max_cap_events",)
 RULE_FLAGS = ("cap_bpm", "cap_below_threshold_bpm", "resume_below_bpm", "resume_seconds", "above_cap", "max_cap_events",
               "stop_after_min_over_cap", "core_stop_C")  # fmt: skip

@@ -20,7 +20,6 @@ LARGE_AIR_K, LARGE_VAPOUR_KPA, LARGE_WIND_M_S = 3.0, 0.5, 2.0
 HELD_LONG_S = 3600.0
 BRIGHT_W_M2 = 50.0  # below this the sun is too weak for a share of it to be told from a globe
 LARGEST_SHARE = 2.0
-LEAST_WIND_M_S = 0.1
 
 
 class Reading(NamedTuple):
@@ -251,25 +250,22 @@ def _radiation(given, weather: Weather, readings, knots, sheet, notes: list[str]
 def _globe_against_sheet(reading: Reading, weather: Weather) -> tuple[float, float | None, float]:
     """Return short wave on a globe that the reading needs, what the sheet's sun gives there [W/m²] or None without sun, and
     the radiant temperature less the sheet's [K]."""  # fmt: skip
-    from thermosim.inputs.weather_wbgt import ASSUMED_DIFFUSE_SHARE, ASSUMED_ELEVATION_DEG
+    from thermosim.inputs.sun_path import DEFAULT_GROUND
+    from thermosim.inputs.weather_wbgt import LEAST_AIR_SPEED_M_S, assumed_path
     from thermosim.physics.radiation import mean_radiant_temperature_of_globe
     from thermosim.physics.wet_bulb_globe import short_wave_of_radiant, short_wave_on_sphere
 
     now = weather.at(reading.time_s)
     wind = now["wind_speed_m_s"] if reading.wind_m_s != reading.wind_m_s else reading.wind_m_s
-    radiant = mean_radiant_temperature_of_globe(reading.globe_C, reading.air_C, max(wind, LEAST_WIND_M_S))
+    radiant = mean_radiant_temperature_of_globe(reading.globe_C, reading.air_C, max(wind, LEAST_AIR_SPEED_M_S))
     long_wave = now["mean_radiant_temperature_C"]
     long_wave = reading.air_C if long_wave != long_wave else long_wave
     whole = now["solar_W_m2"]
     if whole <= BRIGHT_W_M2:
         return 0.0, None, radiant - long_wave
-    if weather.sun is None:
-        beam = (1.0 - ASSUMED_DIFFUSE_SHARE) * whole / np.sin(np.radians(ASSUMED_ELEVATION_DEG))
-        light = (beam, ASSUMED_DIFFUSE_SHARE * whole, whole)
-        albedo = 0.2
-    else:
-        path = weather.sun
-        light = tuple(float(np.interp(reading.time_s, weather.time_s, column)) for column in (
-            path.beam_normal_W_m2, path.diffuse_horizontal_W_m2, path.global_horizontal_W_m2))  # fmt: skip
-        albedo = float(np.interp(reading.time_s, weather.time_s, weather.albedo))
-    return short_wave_of_radiant(radiant, long_wave), short_wave_on_sphere(*light, albedo), radiant - long_wave
+    path, times, albedo = weather.sun, weather.time_s, weather.albedo
+    if path is None:
+        path, times, albedo = assumed_path(np.array([whole])), [reading.time_s], [DEFAULT_GROUND.albedo]
+    light = [float(np.interp(reading.time_s, times, column)) for column in (
+        path.beam_normal_W_m2, path.diffuse_horizontal_W_m2, path.global_horizontal_W_m2, albedo)]  # fmt: skip
+    return short_wave_of_radiant(radiant, long_wave), short_wave_on_sphere(*light), radiant - long_wave

@@ -181,8 +181,10 @@ def _place(given: dict, values: dict, place: dict) -> Place | None:
         numbers.append(check_range(name, float(column[0])))
     if "altitude_m" in given:
         altitude = float(np.nanmean(np.asarray(given["altitude_m"], dtype=float)))
-    else:  # the standard atmosphere, upside down (ISO 2533)
-        altitude = (1.0 - (float(np.mean(values["pressure_kPa"])) / 101.325) ** (1.0 / 5.25588)) / 2.25577e-5
+    else:
+        from thermosim.physics.air import altitude_of_pressure
+
+        altitude = altitude_of_pressure(float(np.mean(values["pressure_kPa"])))
     return place_of(numbers[0], numbers[1], min(max(altitude, -430.0), 5500.0))
 
 

@@ -93,6 +93,12 @@ def _path(weather, notes: list[str]) -> SunPath | None:
         f"Without a place the globe's sun is taken as {ASSUMED_ELEVATION_DEG:g}° high, "
         f"{100 * ASSUMED_DIFFUSE_SHARE:g} % of it from the sky."
     )
-    elevation = np.full(whole.shape, ASSUMED_ELEVATION_DEG)
+    return assumed_path(whole)
+
+
+def assumed_path(global_horizontal_W_m2: np.ndarray) -> SunPath:
+    """Return the sun that is assumed for instruments where a global irradiance [W/m²] has no place."""
+    whole = global_horizontal_W_m2
     beam = (1.0 - ASSUMED_DIFFUSE_SHARE) * whole / np.sin(np.radians(ASSUMED_ELEVATION_DEG))
-    return SunPath(elevation, np.full(whole.shape, 180.0), beam, ASSUMED_DIFFUSE_SHARE * whole, whole, whole)
+    elevation, azimuth = np.full(whole.shape, ASSUMED_ELEVATION_DEG), np.full(whole.shape, 180.0)
+    return SunPath(elevation, azimuth, beam, ASSUMED_DIFFUSE_SHARE * whole, whole, whole)

@@ -73,6 +73,27 @@ def vapour_pressure_of_wet_bulb(air_temperature_C, wet_bulb_C, pressure_kPa):
 
 
 @compiled
+def wet_bulb(air_temperature_C, vapour_pressure_kPa, pressure_kPa):
+    """Psychrometric wet-bulb temperature [°C] of air with a vapour pressure [kPa], by halving between -40 °C and the air's.
+
+    The inverse of :func:`vapour_pressure_of_wet_bulb`.
+
+    Examples
+    --------
+    >>> round(wet_bulb(33.5, vapour_pressure_of_wet_bulb(33.5, 21.5, 101.325), 101.325), 6)
+    21.5
+    """
+    low, high = -40.0, air_temperature_C
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        if vapour_pressure_of_wet_bulb(air_temperature_C, middle, pressure_kPa) < vapour_pressure_kPa:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+@compiled
 def pressure_at_altitude(altitude_m):
     """Barometric pressure [kPa] at an altitude [m] in the standard atmosphere, valid to 11 000 m (ISO 2533).
 
@@ -82,6 +103,18 @@ def pressure_at_altitude(altitude_m):
     101.325
     """
     return 101.325 * (1.0 - 2.25577e-5 * altitude_m) ** 5.25588
+
+
+@compiled
+def altitude_of_pressure(pressure_kPa):
+    """Altitude [m] at which the standard atmosphere has a pressure [kPa]: :func:`pressure_at_altitude` upside down.
+
+    Examples
+    --------
+    >>> round(altitude_of_pressure(pressure_at_altitude(1500.0)), 6)
+    1500.0
+    """
+    return (1.0 - (pressure_kPa / 101.325) ** (1.0 / 5.25588)) / 2.25577e-5
 
 
 @compiled

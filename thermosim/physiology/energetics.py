@@ -10,6 +10,7 @@ from thermosim.constants import GRAVITY
 
 STAND, WALK, RUN = 0, 1, 2
 MINETTI, ACSM = 0, 1
+STANDING_BELOW_M_S = 0.05
 
 
 @compiled
@@ -235,7 +236,7 @@ def gait_of(speed_m_s, asked, switch_speed_m_s):
     ----------
     Walk–run switch near 2.0 m/s (Froude number about 0.5).
     """
-    if speed_m_s < 0.05:
+    if speed_m_s < STANDING_BELOW_M_S:
         return STAND
     if asked >= 0:
         return asked

@@ -107,7 +107,6 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     ]
     contrasts = [_contrast_entry(session, k, drawn, batches, arms, at_min) for k in range(1, len(batches))]
     for k, contrast in enumerate(contrasts, start=1):
-        contrast["flags"] = flags_of(variants[k], contrast)
         contrast.update(_reason(session, session.variants[k], arms[0], variants[0], contrast))
     result = {
         "limit_C": session.core_limit_C,
@@ -289,11 +288,12 @@ def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:
     both = np.isfinite(first) & np.isfinite(second)
     rate_K_min = 60.0 * base.summaries[:, kernel.S_CORE_RATE_AT_LIMIT]
     books = books_between(arms[0], arms[k], session.runner.mass_kg)
+    core_K, ceiling = interval(core), interval(ceiling_K(other, drawn.runners["mass_kg"])[:, at])
     return {
         "name": session.variants[k].name,
         "against": session.variants[0].name,
         "at_min": float(base.time_s[at] / 60.0),
-        "core_difference_K": interval(core),
+        "core_difference_K": core_K,
         "heart_rate_difference_bpm": interval(heart),
         "sweat_saved_L": interval(base.summaries[:, kernel.S_SWEAT] - other.summaries[:, kernel.S_SWEAT]),
         "time_to_limit_difference_min": interval(second[both] - first[both]) if both.any() else None,
@@ -303,11 +303,12 @@ def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:
         "share_only_name": float((np.isinf(first) & np.isfinite(second)).mean()),
         "core_rate_at_limit_K_min": interval(rate_K_min),
         "minutes_per_tenth_K": interval(TENTH_K / rate_K_min[rate_K_min > 0.0]),
-        "ceiling_at_min_K": interval(ceiling_K(other, drawn.runners["mass_kg"])[:, at]),
+        "ceiling_at_min_K": ceiling,
         "books_kJ": books["terms_kJ"],
         "mean_body_difference_K": books["mean_body_difference_K"],
         "ceiling_end_K": books["ceiling_K"],
         "explicit_end_K": books["explicit_K"],
+        "flags": flags_of(books, core_K["median"], ceiling["median"]) if session.variants[k].cooling else [],
     }
 
 
@@ -387,24 +388,19 @@ def books_between(base: xr.Dataset, other: xr.Dataset, mass_kg: float) -> dict:
     }
 
 
-def flags_of(entry, contrast) -> list[str]:
+def flags_of(books: dict, core_K: float, ceiling_K: float) -> list[str]:
     """Sentences where an arm moved by more than can be paid for; the term that did it is named.
 
     A fall is paid for by the device's joules, by its water if that dried on the skin, and by its shade; a rise by its
-    joules alone.
+    joules alone. ``books`` are of :func:`books_between`; ``core_K`` is how core differs where ``ceiling_K`` is the ceiling.
     """
-    if not entry["device"]:
-        return []
-    books = {
-        name: number for name, number in contrast["books_kJ"].items() if name not in ("stored", "devices")
-    }
-    biggest = max(books, key=lambda name: abs(books[name])).replace("_", " ")
-    found, joules, more = [], abs(contrast["ceiling_end_K"]), contrast["explicit_end_K"]
-    body, core = contrast["mean_body_difference_K"], contrast["core_difference_K"]["median"]
-    if not -joules - more - ROUNDING_K <= body <= joules + ROUNDING_K:
+    terms = {name: number for name, number in books["terms_kJ"].items() if name not in ("stored", "devices")}
+    biggest = max(terms, key=lambda name: abs(terms[name])).replace("_", " ")
+    found, joules, more = [], abs(books["ceiling_K"]), books["explicit_K"]
+    if not -joules - more - ROUNDING_K <= books["mean_body_difference_K"] <= joules + ROUNDING_K:
         found.append(f"Mean body moves by more than the ceiling of {joules:.2f} K; the term that did it: {biggest}.")
-    joules = abs(contrast["ceiling_at_min_K"]["median"])
-    if not -joules - more - ROUNDING_K <= core <= joules + ROUNDING_K:
+    joules = abs(ceiling_K)
+    if not -joules - more - ROUNDING_K <= core_K <= joules + ROUNDING_K:
         found.append(
             f"Core moves by more than the ceiling; the term that did it: {biggest}, or heat moved between tissues."
         )

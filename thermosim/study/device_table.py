@@ -304,10 +304,7 @@ def _own_warnings(with_it, without) -> list[str]:
 def _flags_against(with_it, without, core_K: float, mass_kg: float) -> list[str]:
     """Return the sentences of a comparison where body or core moved by more than can be paid for."""
     books = books_between(without, with_it, mass_kg)
-    ends = {"median": books["ceiling_K"]}
-    contrast = {"books_kJ": books["terms_kJ"], "ceiling_end_K": books["ceiling_K"], "explicit_end_K": books["explicit_K"]}
-    moved = {"mean_body_difference_K": books["mean_body_difference_K"], "core_difference_K": {"median": core_K}}
-    return flags_of({"device": True}, {**contrast, **moved, "ceiling_at_min_K": ends})
+    return flags_of(books, core_K, books["ceiling_K"])
 
 
 def _coldest(ds) -> float | None:

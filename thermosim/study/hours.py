@@ -116,13 +116,9 @@ def _label(weather, at_s: float) -> str:
     if math.floor((float(weather.time_s[-1]) + clock - 1.0) / DAY_S) == math.floor(first / DAY_S):
         return text
     if "start" in weather.given:
-        moment = later({"start": weather.given["start"], **_zone(weather)}, at_s)["start"]
+        moment = later(weather.given, at_s)["start"]
         return f"{moment[8:10]}.{moment[5:7]}. {text}"
     return f"day {math.floor((at_s + clock) / DAY_S) - math.floor(first / DAY_S) + 1} {text}"
-
-
-def _zone(weather) -> dict[str, str]:
-    return {name: weather.given[name] for name in ("time_zone",) if name in weather.given}
 
 
 def at_start(session, at_s: float):
