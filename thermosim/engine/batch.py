@@ -63,6 +63,7 @@ def integrate_many(
     pieces,
     rows,
     n_rows,
+    counted,
     events,
     stops,
     saved,
@@ -144,7 +145,7 @@ def integrate_many(
                 out[T_SWEAT], out[T_LOST] = state[n.SWEAT], state[n.LOST]
                 out[T_LANDED] = state[n.RECEIVED]
                 out[T_PATCH_C] = 99.0
-                for r in range(n_rows):
+                for r in range(counted):
                     base = n.BASE + r * n.ROW_SIZE
                     out[T_STORE_J] += state[base + n.STORE_J]
                     out[T_FROM_SKIN] += state[base + n.FROM_SKIN]
@@ -178,6 +179,7 @@ def run_batch(
     rules=None,
     legs=single.NO_LEGS,
     leg_events=single.NO_EVENTS,
+    counted=None,
 ) -> Batch:
     """Integrate many runners through the same pieces and events.
 
@@ -200,6 +202,9 @@ def run_batch(
     rules, legs, leg_events : arrays of RULE (1,) or (runs,), LEG and EVENT
         A pacing rule, one for all or one for each, and the legs it acts on; see :func:`thermosim.engine.run.run`. A member
         that is done or stopped stands until the pieces end.
+
+    counted : int, optional
+        The first rows whose sums stand in the traces: a variant's own, without those of the blocks, which every arm has. All.
 
     Returns
     -------
@@ -235,6 +240,7 @@ def run_batch(
         pieces,
         table,
         n_rows,
+        n_rows if counted is None else counted,
         events,
         stops,
         saved,

@@ -30,11 +30,11 @@ def is_paced(session) -> bool:
     return bool(session.blocks) or (session.rule is not None and session.effort.kind != "recording")
 
 
-def paced_records(session, runner, *, as_planned: bool = False, open_ended: bool = False) -> Paced:
+def paced_records(session, runner, *, until_s: float | None = None, open_ended: bool = False) -> Paced:
     """Return the flat records of a session with a rule or blocks for one runner record (array of length 1).
 
-    Legs by distance end the run when they are done, at the latest after three times the planned time; with ``as_planned``
-    all runs last as long as planned, for comparisons at equal times; with ``open_ended`` legs by time may take longer, too.
+    Legs by distance end the run when they are done, at the latest after three times the planned time; with ``until_s`` all runs
+    last so long, for comparisons at equal times; with ``open_ended`` legs by time may take longer, too.
     """
     effort, weather = session.effort, session.weather
     legs = legs_of_blocks(session.blocks, effort.surface_factor) if session.blocks else legs_of_effort(effort)
@@ -44,10 +44,10 @@ def paced_records(session, runner, *, as_planned: bool = False, open_ended: bool
     by_distance = open_ended or bool((legs["metres"] > 0.0).any())
     planned = float(effort.end_s[-1])
     end = planned
-    if by_distance and not as_planned:
-        end = min(LONGEST_OF_PLAN * planned, 60.0 * INPUTS["minutes"].high)
-        if not weather.steady_air:
-            end = min(end, float(weather.time_s[-1]))
+    if until_s is not None:
+        end = until_s
+    elif by_distance:
+        end = longest_s(session)
     carrier = replace(
         effort, start_s=[0.0], end_s=[end], speed_m_s=[0.0], grade_pct=[0.0], heading_deg=[0.0], recorded=None, ground=None
     )
@@ -58,6 +58,18 @@ def paced_records(session, runner, *, as_planned: bool = False, open_ended: bool
     rule = session.rule or Rule()
     hold(rule, legs, pieces[0], runner[0])
     return Paced(pieces, rule.record(session.runner, end_when_done=by_distance), legs)
+
+
+def is_by_distance(session) -> bool:
+    """Return whether legs of a paced session are done by distance, so that a slower runner takes longer."""
+    legs = legs_of_blocks(session.blocks, 1.0) if session.blocks else legs_of_effort(session.effort)
+    return bool((legs["metres"] > 0.0).any())
+
+
+def longest_s(session) -> float:
+    """Return how long a session by distance may last at most [s]: three times its plan, and no longer than its weather."""
+    end = min(LONGEST_OF_PLAN * float(session.effort.end_s[-1]), 60.0 * INPUTS["minutes"].high)
+    return end if session.weather.steady_air else min(end, float(session.weather.time_s[-1]))
 
 
 def leg_kinds(session) -> list[str]:

@@ -14,16 +14,19 @@ from thermosim.dataset import SIDES, labelled, version
 from thermosim.engine import batch as columns
 from thermosim.engine import integrate as kernel
 from thermosim.engine import nodes as n
+from thermosim.engine.pacing import DONE_S
 from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, POURED
 from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.flat import runner_record
+from thermosim.inputs.paced_flat import is_by_distance, is_paced, longest_s
 from thermosim.parameters import SEGMENTS, value
 from thermosim.story import SITES, prepare_session, simulate_session, worn_of
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
 from thermosim.study.ice_left import BODY_HEAT_J_KGK
 from thermosim.turns import in_turns
 
-CONTRAST_MIN = 45.0
+CONTRAST_MIN, LEAST_WORN_MIN = 45.0, 15.0
+NEARLY_ALL = 0.95  # of those who finish: runs are compared until then
 LARGEST_BOOK_ERROR = 1e-6
 ROUNDING_K = 0.005  # what two runs may differ by before it is said that more moved than the ceiling; half of what is printed
 TENTH_K = 0.1  # what minutes at the limit are told for
@@ -92,20 +95,22 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     arms = [simulate_session(session, variant.name) for variant in session.variants]
     say("drawing the ensemble", 0.05)
     drawn = draw_members(session, count, seed)
-    end = float(session.effort.end_s[-1])
+    end = last_finish_s(session, drawn)
     times = np.unique(np.append(np.arange(0.0, end, 60.0), end))
     batches = []
     for k, variant in enumerate(session.variants):
         say(f"running {variant.name}", (k + 1) / (len(session.variants) + 2))
-        batches.append(run_variant(session, variant, drawn, times, SITES[session.limit_site]))
+        batches.append(run_variant(session, variant, drawn, times, SITES[session.limit_site], end))
     say("closing the books", 0.9)
     ds = _dataset(session, drawn, batches, arms[0], count, seed)
-    at_min = min(CONTRAST_MIN, end / 60.0)
     variants = [
         _variant_entry(session, variant, drawn, batch)
         for variant, batch in zip(session.variants, batches, strict=True)
     ]
-    contrasts = [_contrast_entry(session, k, drawn, batches, arms, at_min) for k in range(1, len(batches))]
+    contrasts = [
+        _contrast_entry(session, k, drawn, batches, arms, contrast_minute(session, session.variants[k], end))
+        for k in range(1, len(batches))
+    ]
     for k, contrast in enumerate(contrasts, start=1):
         contrast.update(_reason(session, session.variants[k], arms[0], variants[0], contrast))
     result = {
@@ -117,11 +122,46 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         "model_core_error_K": value("model_core_error_K"),
         "variants": variants,
         "contrasts": contrasts,
-        "warnings": _warnings(session, arms, drawn, count),
+        "warnings": _warnings(session, arms, drawn, count, variants, end / 60.0),
         "version": version(),
     }
     say("done", 1.0)
     return Comparison(result, ds)
+
+
+def last_finish_s(session, drawn: Members) -> float:
+    """Return how long runs are compared [s]: as planned, or under a rule until nearly all have done their distance."""
+    planned = float(session.effort.end_s[-1])
+    if not is_paced(session) or session.rule is None or not is_by_distance(session):
+        return planned
+    batch = run_variant(session, session.variants[0], drawn, (), SITES[session.limit_site], longest_s(session))
+    done = batch.paces[:, DONE_S]
+    if not np.isfinite(done).any():
+        return longest_s(session)
+    return max(planned, 60.0 * float(np.ceil(np.nanquantile(done, NEARLY_ALL) / 60.0)))
+
+
+def at_finish(batch, column: int, at_end) -> np.ndarray:
+    """Return a trace of each member when the last leg was done; ``at_end`` for those who have none or have not done it."""
+    done = batch.paces[:, DONE_S]
+    found = np.array(at_end, dtype=float)
+    for i in np.flatnonzero(np.isfinite(done) & (done > 0.0)):
+        found[i] = np.interp(done[i], batch.time_s, batch.traces[i, :, column])
+    return found
+
+
+def contrast_minute(session, variant, end_s: float) -> float:
+    """Return the minute at which a variant is held against the first.
+
+    Minute 45, as most trials last; the end of a shorter session; and where its devices have not worked for a quarter of an
+    hour by then, the minute at which the last of them comes off, or the end.
+    """
+    end = end_s / 60.0
+    worn = worn_of(session, variant)
+    begun = min((one.from_min for one in worn), default=0.0)
+    if begun + LEAST_WORN_MIN <= min(CONTRAST_MIN, end):
+        return min(CONTRAST_MIN, end)
+    return min(end, max(end if one.to_min is None else one.to_min for one in worn))
 
 
 def _refuse(session) -> None:
@@ -139,12 +179,18 @@ def _refuse(session) -> None:
         )
 
 
-def _warnings(session, arms, drawn: Members, count: int) -> list[str]:
+def _warnings(session, arms, drawn: Members, count: int, variants, minutes: float) -> list[str]:
     """Warnings of the session, of the runner as given in each variant (named where variants differ), of the draws."""
     said = [json.loads(ds.attrs["warnings"]) for ds in arms]
     found = [sentence for sentence in said[0] if all(sentence in other for other in said)]
     for variant, sentences in zip(session.variants, said, strict=True):
         found += [f"{variant.name}: {sentence}" for sentence in sentences if sentence not in found]
+    found += [
+        f"{entry['name']}: runs are compared up to minute {minutes:.0f}; by then "
+        f"{100.0 * (1.0 - entry['share_finished']):.0f} % have not finished, so never reaching the limit means not until then."
+        for entry in variants
+        if entry["share_finished"] is not None and entry["share_finished"] < 1.0
+    ]
     if drawn.held_at_saturation:
         found.append(
             f"In {drawn.held_at_saturation} of {count} members the vapour pressure drawn was more than their air can "
@@ -270,13 +316,21 @@ def _variant_entry(session, variant, drawn: Members, batch) -> dict:
     reached = _times_to_limit(batch)
     return {
         "name": variant.name,
-        "core_at_end_C": interval(batch.summaries[:, kernel.S_CORE_END] + drawn.core_error_K),
+        "core_at_end_C": interval(at_finish(batch, columns.T_CORE, batch.summaries[:, kernel.S_CORE_END]) + drawn.core_error_K),
         "time_to_limit_min": interval(reached),
         "share_never": float(np.isinf(reached).mean()),
-        "heart_rate_at_end_bpm": interval(batch.summaries[:, kernel.S_HEART_END]),
-        "sweat_loss_L": interval(batch.summaries[:, kernel.S_SWEAT]),
+        "share_finished": finished_share(session, batch),
+        "heart_rate_at_end_bpm": interval(at_finish(batch, columns.T_HEART, batch.summaries[:, kernel.S_HEART_END])),
+        "sweat_loss_L": interval(at_finish(batch, columns.T_SWEAT, batch.summaries[:, kernel.S_SWEAT])),
         "device": _device_entry(session, variant, drawn, batch) if variant.cooling else None,
     }
+
+
+def finished_share(session, batch) -> float | None:
+    """Return the share of members who have done all legs by the end of the comparison; None without legs by distance."""
+    if not is_paced(session) or not is_by_distance(session):
+        return None
+    return float(np.isfinite(batch.paces[:, DONE_S]).mean())
 
 
 def _contrast_entry(session, k, drawn, batches, arms, at_min) -> dict:

@@ -235,10 +235,11 @@ def _vary_device(worn, scores):
     return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved), ranges={})
 
 
-def run_variant(session, variant, members: Members, save_times_s, site: int) -> Batch:
+def run_variant(session, variant, members: Members, save_times_s, site: int, until_s: float | None = None) -> Batch:
     """Run one variant for all members; each member limits on the limit less its own model error.
 
-    Areas that a draw makes too large for a member's segment are made to fit; the card's own value must fit.
+    Runs last as long as the effort was planned, or ``until_s`` where a rule may make them longer. Areas that a draw makes too
+    large for a member's segment are made to fit; the card's own value must fit.
 
     Raises
     ------
@@ -247,7 +248,7 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
     NumericalFailure
         A member stopped, or its books do not close.
     """
-    end = float(session.effort.end_s[-1])
+    end = float(session.effort.end_s[-1]) if until_s is None else until_s
     worn = worn_of(session, variant)
     as_given = runner_record(session.runner)
     _, events, names = flatten_cooling(worn, as_given[0]["area_m2"], end)
@@ -255,6 +256,7 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
     for i in range(members.runners.size):
         varied = [_vary_device(one, members.device_scores[i]) for one in worn]
         tables.append(flatten_cooling(varied, members.runners[i]["area_m2"], end, shrink=True)[0])
+    own = tables[0].size
     paced, leg_events = is_paced(session), NO_EVENTS
     if paced:
         area_m2 = as_given[0]["area_m2"]
@@ -268,8 +270,8 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
         mine = turns == k
         flat = None
         if paced:
-            own = dataclasses.replace(session, weather=weather, forecast=None)
-            flat = paced_records(own, as_given, as_planned=True)
+            here = dataclasses.replace(session, weather=weather, forecast=None)
+            flat = paced_records(here, as_given, until_s=end)
         parts.append(
             run_batch(
                 members.runners[mine],
@@ -284,6 +286,7 @@ def run_variant(session, variant, members: Members, save_times_s, site: int) -> 
                 rules=None if flat is None else flat.rule,
                 legs=NO_LEGS if flat is None else flat.legs,
                 leg_events=leg_events,
+                counted=own,
             )
         )
     batch = parts[0] if len(parts) == 1 else _in_turn(parts, turns)
