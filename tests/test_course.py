@@ -86,7 +86,7 @@ def test_korita_becomes_a_course_with_what_was_left_out(call, tmp_path):
     assert code == 0
     said = " ".join(said.split())
     for words in ("Track 2 of 4 is used; 1 of them is empty", "climb 552 m as written", "has no times",
-                  "2 of 358 elevations are spikes",
+                  "Elevation spikes, 2 in 358 points",
                   "(line 84)", "steeper than ±45 %", "km 1.30"):  # fmt: skip
         assert words in said, words
     course = Course.read(HILLS / "korita-zbevnica.gpx", track=2)
@@ -428,8 +428,8 @@ def test_spikes_gaps_blanks_and_repeats_are_mended_and_said(sheet):
     points.insert(30, points[30])
     course = Course.read(sheet(gpx(points), "x.gpx"))
     said = " ".join(course.warnings())
-    assert "1 of 40 elevations are spikes" in said and "km 0.20 (line 14)" in said
-    assert "1 of 41 points have no elevation" in said and "1 points within 1 m" in said
+    assert "Elevation spikes, 1 in 40 points" in said and "km 0.20 (line 14)" in said
+    assert "1 of 41 points have no elevation" in said and "1 point within 1 m" in said
     assert course.ascent_m == pytest.approx(39.0, abs=0.1) and course.grade == pytest.approx(0.05, abs=0.002)
     assert course.heading_deg == pytest.approx(0.0, abs=1e-6)
 
@@ -588,3 +588,41 @@ def test_any_text_is_a_course_or_one_sentence(tmp_path_factory, text):
         read_course_sheet(path, 30.0)
     except InputError as error:
         assert str(error).count("\n") == 0
+
+
+def test_times_that_no_date_can_be_read_from_are_told_as_broken(sheet):
+    text = gpx(straight([100.0] * 40)).replace("</ele>", "</ele><time>2024-13-45T99:00:00Z</time>")
+    said = " ".join(Course.read(sheet(text, "x.gpx")).warnings())
+    assert "times of the track are broken (no dates that can be read)" in said
+
+
+def test_a_point_that_is_nowhere_is_refused(sheet):
+    points = straight([100.0] * 40)
+    text = gpx(points).replace('lon="', 'lon="nan" was="', 1)
+    with pytest.raises(InputError, match="place of point 1 is .*nan, allowed are two numbers"):
+        Course.read(sheet(text, "x.gpx"))
+
+
+def test_a_sheet_written_from_a_course_is_not_smoothed_again(sheet):
+    rolling = Course.read(sheet(gpx(straight([100.0 + 20.0 * np.sin(0.5 * k) for k in range(80)])), "x.gpx"))
+    again = Course.read(sheet(sheet_text(rolling, step_m=10.0), "again.course.csv"))
+    assert again.ascent_m == pytest.approx(rolling.ascent_m, rel=0.02)
+    more = Course.read(sheet(sheet_text(rolling, step_m=10.0), "more.course.csv"), smoothing_m=60.0)
+    assert more.ascent_m < 0.9 * rolling.ascent_m
+
+
+@needs_hills
+def test_check_takes_a_gpx_file_that_is_a_course_only(call):
+    code, said, _ = call("check", HILLS / "korita-zbevnica.gpx", HILLS / "Mojstrovka.gpx")
+    assert code == 0 and "track = 2 is 8.70 km" in " ".join(said.split()) and "2.86 km" in said
+
+
+def test_slow_parts_are_told_as_walked(call, tmp_path):
+    hill = "distance_km,elevation_m\n" + "".join(f"{k / 10},{10 * k}\n" for k in range(31))
+    (tmp_path / "hill.course.csv").write_text(hill)
+    (tmp_path / "hill.session.toml").write_text(
+        'course = "hill.course.csv"\n[runner]\nmass_kg = 65\nheight_m = 1.75\n[weather]\nair_temperature_C = 15\n'
+        'relative_humidity_pct = 60\n[effort]\nlevel_speed_m_s = 2.6\n'
+    )  # fmt: skip
+    code, said, errors = call("simulate", tmp_path / "hill.session.toml")
+    assert code == 0 and "are slower than 2 m/s and count as walked" in " ".join((said + errors).split())

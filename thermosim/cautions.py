@@ -49,7 +49,7 @@ COLD_INJURY_IN_FULL = (
 )
 
 UNCOMPENSABLE = (
-    "Uncompensable (hatched): the evaporation required is more than the air can take or the sweat rate "
+    "Uncompensable: the evaporation required is more than the air can take or the sweat rate "
     "can feed; core cannot settle at this effort."
 )
 

@@ -31,8 +31,8 @@ shares add up), and the smallest kit that keeps four fifths of the whole, by ite
 interval holds zero, or it changes core by less than 0.02 °C, it cannot tell the devices apart and says so. Long sessions \
 with many parts run fewer members unless --members is given. Without a name: the last variant with two or more devices.
 
-[bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, share_finished: of a distance under a rule, by the end of the \
-comparison, or null, heart_rate_at_end_bpm, sweat_loss_L, \
+[bold]JSON keys:[/bold] variants (name, core_at_end_C, time_to_limit_min, share_never, \
+share_finished: of a distance under a rule, by the end of the comparison, or null, heart_rate_at_end_bpm, sweat_loss_L, \
 device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share \
 (null where the outer side gives heat off), \
 coldest_skin_C, ceiling_K by its joules, ceiling_parts_K at the end: joules, wetting, shade, ice_used_kg and water_used_kg over \

@@ -201,7 +201,8 @@ def _draw_week(files: list[Path], picture: Path, force: bool) -> list[Path]:
     said = [
         f"{week.days[0].date} to {week.days[-1].date}: mean wet bulb {week.wet_bulb_C:.1f} °C, "
         f"air up to {highest.air_high_C:.1f} °C, "
-        f"dew point {min(day.dew_point_C for day in week.days):.0f} to {max(day.dew_point_C for day in week.days):.0f} °C"
+        f"mean dew point of a day {min(day.dew_point_C for day in week.days):.0f} to "
+        f"{max(day.dew_point_C for day in week.days):.0f} °C"
     ]
     how = "chosen by the highest mean wet bulb of seven days in a row · readings, nothing modelled"
     setting = f"{station_summary(station)} · {how}"

@@ -6,6 +6,16 @@ from thermosim.cli.terminal import number
 
 TITLE = "Reps"
 NAMES = ("rep", "m", "min/km", "cap first at", "over", "return", "bpm at end")
+OF_A_CAP = slice(3, 6)  # columns that only a cap fills
+
+
+def names(reps: list[dict[str, Any]]) -> tuple[str, ...]:
+    """Return the columns of the table, without those of a cap where there is none."""
+    return NAMES if _capped(reps) else NAMES[: OF_A_CAP.start] + NAMES[OF_A_CAP.stop :]
+
+
+def _capped(reps) -> bool:
+    return any(one["first_cap_m"] is not None for one in reps)
 
 
 def rep_result(session, ds) -> dict[str, Any]:
@@ -57,7 +67,7 @@ def rows(reps: list[dict[str, Any]]) -> list[tuple[str, ...]]:
             bound(one["first_cap_m"], "m", one["first_cap_censored"]), bound(one["time_over_cap_s"], "s", False),
             bound(one["return_s"], "s", one["return_censored"]), number(one["heart_rate_at_end_bpm"], 0),
         ))  # fmt: skip
-    return found
+    return found if _capped(reps) else [one[: OF_A_CAP.start] + one[OF_A_CAP.stop :] for one in found]
 
 
 def bound(value, unit: str, censored) -> str:

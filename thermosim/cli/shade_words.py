@@ -17,6 +17,12 @@ def shade_sentences(one: dict[str, Any]) -> list[str]:
     ]
     if one["recorded_bpm"] is None:
         return found
+    if one["not_explained_bpm"] < -NOISE_BPM:
+        found.append(
+            f"Recorded: {number(one['recorded_bpm'], 0, True)} bpm, {number(-one['not_explained_bpm'], 0)} bpm less than the "
+            "model has: it does not tell what the rise came from."
+        )
+        return found
     beyond, left = one["recorded_bpm"] - one["sun_bpm"], one["not_explained_bpm"]
     text = f"Recorded: {number(one['recorded_bpm'], 0, True)} bpm"
     if beyond <= NOISE_BPM:

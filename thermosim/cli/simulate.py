@@ -390,7 +390,7 @@ def _tell_reps(talk, session, ds, result: dict) -> None:
         return
     if result.get("reps"):
         talk.write(words.TITLE, style="bold")
-        talk.table([(name, "right") for name in words.NAMES], words.rows(result["reps"]))
+        talk.table([(name, "right") for name in words.names(result["reps"])], words.rows(result["reps"]))
     for sentence in words.sentences(result):
         talk.write(sentence)
 

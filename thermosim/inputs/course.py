@@ -110,7 +110,7 @@ class Course(SameContent):
         track : int, optional
             1-based; needed when a GPX file has several.
         smoothing_m : float, optional
-            Standard deviation of the window over elevation [m]; 30 unless given.
+            Standard deviation of the window over elevation [m]; 30 unless given, 0 for a sheet that says it was smoothed before.
         reverse, out_and_back : bool
             Run it the other way; there and back again (after ``reverse``).
         laps : int
@@ -125,9 +125,9 @@ class Course(SameContent):
             raise InputError(f"is {shown(track)} for a course sheet, allowed only for a GPX file", field="track",
                              remedy="leave it out")  # fmt: skip
         else:
-            from thermosim.inputs.course_sheet import read_course_sheet
+            from thermosim.inputs.course_sheet import read_course_sheet, smoothed_before
 
-            course = read_course_sheet(path, window)
+            course = read_course_sheet(path, 0.0 if smoothing_m is None and smoothed_before(path) else window)
         course = course.reversed() if check_flag("reverse", reverse) else course
         course = course.out_and_back() if check_flag("out_and_back", out_and_back) else course
         return course.repeated(check_whole("laps", laps))
@@ -235,7 +235,7 @@ class Course(SameContent):
     def warnings(self) -> list[str]:
         """Return what was done to the elevation, what is too steep, and the notes."""
         window = f"smoothed with a Gaussian window of {self.smoothing_m:g} m (standard deviation)"
-        how = window if self.smoothing_m > 0.0 else "not smoothed"
+        how = window if self.smoothing_m > 0.0 else "used as written"
         found = [
             f"Elevation is {how}: climb {self.ascent_raw_m:.0f} m as written, {self.ascent_m:.0f} m as used, "
             f"over {self.length_m / 1000.0:.2f} km along the ground ({self.horizontal_m[-1] / 1000.0:.2f} km on the map)."

@@ -14,8 +14,10 @@ from thermosim.inputs.course_sheet import mean_heading
 from thermosim.inputs.effort import OPTIONS, Effort
 from thermosim.inputs.ground import Ground
 from thermosim.inputs.pacing import WALK_M_S
+from thermosim.parameters import PARAMETERS
 from thermosim.variables import INPUTS
 
+LEAST_TOLD_M = 50.0  # less walking than this is not told
 SEGMENT_M = 100.0  # longest part of constant grade
 SPEEDS = ("speed_m_s", "pace_min_km", "level_speed_m_s", "metabolic_power_W", "section_pace")
 CHOICES = ("walk_above_grade_pct", "walk_speed_m_s", "fastest_m_s", "segment_m", "stops")
@@ -208,10 +210,31 @@ def _speeds(course, parts, how, asked, walked, runner, options, notes) -> np.nda
         k = int(np.argmax(speed))
         notes.append(
             f"The fastest part is run at {speed[k]:.1f} m/s, at km {parts.start_m[k] / 1000.0:.1f} "
-            f"on {100.0 * parts.grade[k]:.0f} %: "
+            f"on {number_text(100.0 * parts.grade[k])} %: "
             "fastest_m_s bounds what equal power asks for downhill."
         )
+    notes += _said_of_walking(parts, speed, walked)
     return speed
+
+
+def number_text(number: float) -> str:
+    """Return a whole number with a true minus sign; what rounds to nothing has none.
+
+    >>> number_text(-0.4), number_text(-7.6)
+    ('0', '−8')
+    """
+    return f"{round(number):d}".replace("-", "−")
+
+
+def _said_of_walking(parts: Parts, speed, walked) -> list[str]:
+    """Return what is said of parts that are walked because they are slower than people run."""
+    switch = PARAMETERS["walk_run_switch_m_s"].value
+    slow = (speed < switch) & ~walked
+    metres = float((parts.end_m - parts.start_m)[slow].sum())
+    if metres < LEAST_TOLD_M:
+        return []
+    which = f"{metres / 1000.0:.1f} km {'more ' if walked.any() else ''}"
+    return [f"{which}are slower than {switch:g} m/s and count as walked (gait auto)."]
 
 
 def _body(runner, how: str):

@@ -53,7 +53,8 @@ def read_gpx_course(path, track: int | None, smoothing_m: float) -> Course:
         notes.append(f"{what.capitalize()} {chosen + 1} of {len(points_of)} is used{dropped}.")
     points = points_of[chosen]
     lines = _lines(text, points_of, chosen) if lines_of is None else lines_of[chosen]
-    notes += _said_of_times(points, what)
+    notes += _said_of_times(points, what, _times_written(text, what, chosen))
+    _refuse_nowhere(points, lines, file)
     return _course(points, lines, [len(one) for one in segments_of[chosen]], smoothing_m, file, notes)
 
 
@@ -63,7 +64,9 @@ def _course(points, lines, sizes, smoothing_m, file, notes) -> Course:
     longitude = np.radians([point.longitude for point in points])
     kept = _apart(latitude, longitude)
     if len(kept) < len(points):
-        notes.append(f"{len(points) - len(kept)} points within {SAME_PLACE_M:g} m of the one before are left out.")
+        left = len(points) - len(kept)
+        which = "1 point" if left == 1 else f"{left} points"
+        notes.append(f"{which} within {SAME_PLACE_M:g} m of the one before {'is' if left == 1 else 'are'} left out.")
     latitude, longitude, heights = latitude[kept], longitude[kept], heights[kept]
     steps = _great_circle(latitude, longitude)
     if steps.sum() < SHORTEST_COURSE_M:
@@ -83,7 +86,7 @@ def _course(points, lines, sizes, smoothing_m, file, notes) -> Course:
     if moved:
         where = f", the first at km {distance[moved[0]] / 1000.0:.2f}" + (f" (line {lines[kept[moved[0]]]})" if lines else "")
         notes.append(
-            f"{len(moved)} of {len(kept)} elevations are spikes and were put on the line between their neighbours{where}."
+            f"Elevation spikes, {len(moved)} in {len(kept)} points, were put on the line between their neighbours{where}."
         )
     made = profile(distance, heights, smoothing_m, along_ground=False)
     notes.append(
@@ -97,9 +100,25 @@ def _course(points, lines, sizes, smoothing_m, file, notes) -> Course:
     )  # fmt: skip
 
 
-def _said_of_times(points, what: str) -> list[str]:
-    """Return what is to be said of the times, which a course does not need."""
+def _refuse_nowhere(points, lines, file) -> None:
+    for k, point in enumerate(points):
+        if not (math.isfinite(point.latitude) and math.isfinite(point.longitude)):
+            problem = f"is {point.latitude:g}, {point.longitude:g}, allowed are two numbers"
+            raise InputError(problem, field=f"place of point {k + 1}", file=file, line=lines[k] if lines else None,
+                             remedy="take the point out, or export the file again")  # fmt: skip
+
+
+def _times_written(text: str, what: str, chosen: int) -> bool:
+    """Return whether the chosen track or route has times in the file, whether they can be read or not."""
+    parts = re.split(rf"<(?:[\w.-]+:)?{'rte' if what == 'route' else 'trk'}\b", text)
+    return chosen + 1 < len(parts) and "time>" in parts[chosen + 1]
+
+
+def _said_of_times(points, what: str, written: bool) -> list[str]:
+    """Return what is to be said of the times, which a course does not need; ``written``: the file has some, read or not."""
     times = [point.time for point in points if getattr(point, "time", None) is not None]
+    if not times and written:
+        return [f"The times of the {what} are broken (no dates that can be read): its shape alone is used."]
     if not times:
         return [f"The {what} has no times; a course needs none."]
     seconds = np.array([one.timestamp() for one in times])

@@ -10,6 +10,7 @@ from thermosim.inputs.checks import check_names, check_range, missing, nearest, 
 from thermosim.inputs.columns import NULL_WORDS, Table, clock_seconds, number, read_table
 from thermosim.inputs.course import Checkpoint, Course
 from thermosim.inputs.course_elevation import GRID_M, ascent, profile, without_spikes
+from thermosim.inputs.files import read_text
 
 ALONG, ON_MAP = "distance_km", "map_distance_km"
 HOLDS = ("heading_deg", "shade", "exposure", "surface_factor")  # from a row to the next that says otherwise
@@ -36,6 +37,14 @@ distance_km,elevation_m,heading_deg,shade,exposure,surface_factor,section,checkp
 7.0,12,250,0.3,mixed,1.0,lane,,,,,,,,
 8.2,4,250,0.3,mixed,1.0,lane,finish,,yes,1,yes,09:30,,
 """
+
+
+SMOOTHED = "# Elevation is smoothed already, window"  # first line of a sheet that was written from a course
+
+
+def smoothed_before(path) -> bool:
+    """Return whether a sheet says that its elevation was smoothed when it was written."""
+    return read_text(path).startswith(SMOOTHED)
 
 
 def read_course_sheet(path, smoothing_m: float) -> Course:
@@ -254,7 +263,8 @@ def sheet_text(course: Course, step_m: float = 50.0) -> str:
     places = np.linspace(0.0, course.length_m, count + 1)
     heights = np.interp(places, course.distance_m, course.elevation_m)
     rows = [
-        "# Course sheet: distance along the ground, smoothed elevation, heading. Distance and heading together draw the",
+        f"{SMOOTHED} {course.smoothing_m:g} m: not smoothed again unless smoothing_m is given.",
+        "# Course sheet: distance along the ground, elevation, heading. Distance and heading together draw the",
         "# shape of the course: clear the column heading_deg if the place must not be told.",
         "distance_km,elevation_m,heading_deg",
     ]

@@ -71,7 +71,7 @@ def _parse(text: str, file: str, routes: bool = False):
         raise InputError(problem, file=file, remedy="export the track again as GPX 1.1") from None
     if not found.tracks and not (routes and found.routes):
         raise InputError(
-            "has no track", file=file, remedy="export the activity as a track, not a route or waypoints"
+            "has no track", file=file, remedy="export the activity as a track, or the planned way as a route"
         )
     return found
 

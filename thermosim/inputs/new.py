@@ -23,6 +23,8 @@ from thermosim.inputs.wear import EXAMPLE as _WEAR
 from thermosim.inputs.wear import check_sheet, check_worn
 from thermosim.inputs.weather import Weather
 
+MOST_TRACKS = 50  # of a GPX file that are tried as courses
+
 _SESSION = """\
 # Session sheet: who runs, in what air, how, and what is compared. Units are in the names.
 title = "Boat shed, two reps without and with the collar"
@@ -373,8 +375,34 @@ def _count(number: int, what: str) -> str:
 
 
 def _check_gpx(path, _):
-    recording = read_gpx(path)
+    try:
+        recording = read_gpx(path)
+    except InputError as error:
+        courses = _courses_of_gpx(path)
+        if not courses and "time" in error.problem:
+            Course.read(path)  # says why it is no course either
+        if not courses:
+            raise
+        return f"a course, no recording ({error.problem}): {'; '.join(courses)}", []
     return f"{len(recording.time_s)} points over {recording.time_s[-1] / 60.0:.1f} min", list(recording.notes)
+
+
+def _courses_of_gpx(path) -> list[str]:
+    """Return what each track or route of a file is as a course; nothing where none is one."""
+    try:
+        one = Course.read(path)
+        return [f"{one.length_m / 1000.0:.2f} km, climb {one.ascent_m:.0f} m"]
+    except InputError:
+        found = []
+    for track in range(1, MOST_TRACKS + 1):
+        try:
+            one = Course.read(path, track=track)
+        except InputError as error:
+            if error.field == "track" and "allowed is 1 to" in error.problem:
+                break
+            continue
+        found.append(f"track = {track} is {one.length_m / 1000.0:.2f} km, climb {one.ascent_m:.0f} m")
+    return found
 
 
 def _of_runner(runner: Runner) -> str:

@@ -42,10 +42,6 @@ GROUNDS: dict[str, Ground] = {
 }
 DEFAULT_GROUND = GROUNDS["grass"]
 
-# What a tree in leaf leaves [1]: of the beam (sun flecks) and of the sky (gaps and scattered light). Measured single trees
-# let 1 to 5 % of the beam through, light woods 10 to 30 % (from memory, low confidence).
-CANOPY_BEAM_SHARE, CANOPY_SKY_SHARE = 0.10, 0.40
-
 
 class Place(NamedTuple):
     """Where: degrees north and east, metres above the sea."""
@@ -277,19 +273,6 @@ def equivalent_solar(load: BodyLoad) -> np.ndarray:
     from thermosim.parameters import value
 
     return load.total_W_m2 / value("solar_interception")
-
-
-def under_canopy(
-    path: SunPath, beam_share: float = CANOPY_BEAM_SHARE, sky_share: float = CANOPY_SKY_SHARE
-) -> SunPath:
-    """Return the sun's path as trees leave it: shares [1] of the beam and of the sky's light, and what reaches the ground."""
-    direct = np.maximum(path.global_horizontal_W_m2 - path.diffuse_horizontal_W_m2, 0.0)
-    diffuse = sky_share * path.diffuse_horizontal_W_m2
-    return path._replace(
-        beam_normal_W_m2=beam_share * path.beam_normal_W_m2,
-        diffuse_horizontal_W_m2=diffuse,
-        global_horizontal_W_m2=beam_share * direct + diffuse,
-    )
 
 
 def long_wave_radiant(

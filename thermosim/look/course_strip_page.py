@@ -139,7 +139,7 @@ def answer(ds):
         at = float(km[int(np.argmax(core + band_K >= limit))])
         first = f"{peak}; with its band it reaches {style.number(limit, 1)} °C from km {style.number(at)}: cannot say"
     else:
-        first = f"{peak}, inside the {style.number(limit, 1)} °C limit you set"
+        first = f"{peak}, inside the {style.number(limit, 1)} °C limit {reading.whose_limit(ds)}"
     if km[-1] < _length_km(ds) - 0.01:
         return [
             first + ";",
@@ -265,7 +265,7 @@ def elevation_panel(ds, ax=None, letter="a"):
             ax.plot([start / 1000.0] * 2, [base, base + 0.18 * span], color=COLOUR["paper"], lw=1.2, zorder=3)
     _checkpoint_marks(ds, ax)
     note = (
-        "smoothed; filled mark: crew and ice, half: ice likely or no crew, open: water only"
+        "smoothed; filled mark: crew and ice, half: ice likely or no crew, open: water or nothing"
         if course["checkpoints"]
         else "smoothed"
     )

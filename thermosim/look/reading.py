@@ -38,6 +38,12 @@ def limit_C(ds):
     return float(value) if value is not None and np.isfinite(float(value)) else None
 
 
+def whose_limit(ds):
+    """Return ``you set`` for a limit of the user's own, ``by default`` for the package's."""
+    given = (attribute(ds, "inputs") or {}).get("limits", {})
+    return "you set" if given.get("core_temperature_C") is not None else "by default"
+
+
 def bands(ds, name):
     """Return ``[(share, low, high)]``, widest first, for ``name_low`` and ``name_high`` if present.
 

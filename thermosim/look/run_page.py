@@ -108,7 +108,7 @@ def _core_line(ds, t, core, limit):
     upper = reading.first_crossing_min(t, wide[0][2], limit) if wide else None
     if upper is not None:
         return f"{text}; the band reaches your {style.number(limit, 1)} °C limit from {_at(upper - t[0])}"
-    return f"{text} and does not reach the {style.number(limit, 1)} °C limit you set"
+    return f"{text} and does not reach the {style.number(limit, 1)} °C limit {reading.whose_limit(ds)}"
 
 
 def _at(minute):
