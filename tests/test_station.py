@@ -244,7 +244,7 @@ def test_the_end_of_a_day_and_an_offset_are_starts(tmp_path, start, local):
 def test_a_sheet_has_clock_times_of_a_day(tmp_path, call, clock, line):
     (tmp_path / "late.weather.csv").write_text(f"clock,air_temperature_C,relative_humidity_pct\n22:00,25,80\n{clock},24,80\n")
     code, _, err = call("check", tmp_path / "late.weather.csv")
-    assert code == 2 and f"line {line}: clock is '{clock}', allowed is 00:00 to 24:00; write e.g. 02:30; after midnight" in err
+    assert code == 2 and f"line {line}: clock is '{clock}', allowed is HH:MM, 00:00 to 24:00; write e.g. 02:30; after" in err
 
 
 def test_a_station_named_like_a_sheet_says_how_it_is_given(tmp_path, call):
@@ -313,7 +313,7 @@ WRONG_READINGS = [
     ("clock,air_temperature_C\n04:00,25\n", "line 2: the reading is 1380 min after the start"),
     ("clock,air_temperature_C\n06:00,25\n06:00,26\n", "line 3: clock: time repeats"),
     ("clock,air_temperature_C\n06:00,\n", "line 2: holds no reading"),
-    ("clock,air_temperature_C\nsix,25\n", "line 2: clock is 'six', allowed is 00:00 to 24:00"),
+    ("clock,air_temperature_C\nsix,25\n", "line 2: clock is 'six', allowed is HH:MM, 00:00 to 24:00"),
     ("clock,relative_humidity_pct\n06:00,80\n", "line 2: air_temperature_C is missing"),
     ("clock,air_temperature_C,globe\n06:00,25,30\n", "line 1: globe is not a known field"),
     ("clock,time_min,air_temperature_C\n06:00,60,25\n", "line 1: needs one time column"),

@@ -228,7 +228,7 @@ def _at_place(row: dict[str, str], file: str, line: int) -> dict[str, Any]:
         if row.get(name):
             seconds = clock_seconds(row[name])
             if seconds is None:
-                raise InputError(f"is {shown(row[name])}, allowed is 00:00 to 24:00", field=name, file=file, line=line,
+                raise InputError(f"is {shown(row[name])}, allowed is HH:MM, 00:00 to 24:00", field=name, file=file, line=line,
                                  remedy="write e.g. 05:40")  # fmt: skip
             found[f"{name}_s"] = seconds % 86400.0
     for name in ("water", "crew"):

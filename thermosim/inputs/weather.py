@@ -301,7 +301,7 @@ def _times(table: Table, name: str) -> tuple[np.ndarray, float | None]:
     for cell, line in zip(table.cells(name), table.lines):
         value = clock_seconds(cell)
         if value is None:
-            problem = f"is {shown(cell)}, allowed is 00:00 to 24:00"
+            problem = f"is {shown(cell)}, allowed is HH:MM, 00:00 to 24:00"
             remedy = "write e.g. 02:30; after midnight the clock begins anew"
             raise InputError(problem, field="clock", file=table.file, line=line, remedy=remedy)
         if found and value + day < found[-1] - 43200.0:
