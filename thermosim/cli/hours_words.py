@@ -169,7 +169,8 @@ def error_sentences(result: dict[str, Any]) -> list[str]:
         if without is not None:
             found.append(
                 f"{one['name']} from {start}: {_percent(share)} cross; by the spread between people and of their air alone "
-                f"{_percent(without)} would, and the model's own error makes the difference."
+                f"{_percent(without)} would. The model's own error makes the difference; it is taken as there from the first "
+                "minute on, so that the minute by which 5 % have crossed comes early."
             )
     return found
 
