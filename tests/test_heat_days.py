@@ -220,7 +220,7 @@ def test_a_heat_day_counts_for_the_default_limit_by_its_dose(call, tmp_path):
     for exposures in ([{"days_before": day, "minutes": 5} for day in range(1, 6)], long_days, half_days):
         assert hot_session(heat_exposures=exposures).core_limit_C == 38.5
     path = tmp_path / "five.session.toml"
-    loosened = "Heat days loosened this default from 38.5 to 39 °C: 5 of 60 min in the last 14 days"
+    loosened = "Heat days loosened this default from 38.5 to 39 °C (heat days: 5 of 60 min in the last 14 days; below 5"
     for minutes, limit, words in ((5, "38.5", "heat days: 0.417 of 60 min"), (60, "39", loosened)):
         top = ", ".join(f"{{days_before = {day}, minutes = {minutes}}}" for day in range(1, 6))
         path.write_text(BASE.format(top=f"heat_exposures = [{top}]", card=""), encoding="utf-8")

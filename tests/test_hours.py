@@ -276,6 +276,7 @@ def test_a_runner_as_given_whom_the_model_cannot_run_is_said_and_the_table_goes_
     code, out, err = call("hours", path, "--picture", tmp_path / "hot.png")
     assert code == 0 and "P-22: crosses from every start" in out and (tmp_path / "hot.png").is_file()
     assert "cannot run the runner as given to the end from 12:00" in err + out and "not told" in out
+    assert "No wind" not in out and "A trial meant to pass 39.0 °C needs measured core" in out + err
 
 
 def test_stopped_before_the_limit_leaves_the_share_open(tmp_path, monkeypatch):

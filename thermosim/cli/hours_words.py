@@ -197,6 +197,8 @@ def wind_sentences(result: dict[str, Any]) -> list[str]:
     """Return what the wind does at the start where it does most, for the first runner; or that there is none."""
     windy = [(abs(row["runners"][0]["wind"]["capacity_W"]), row) for row in result["hours"] if row["runners"][0]["wind"]]
     if not windy:
+        if any(row["runners"][0]["limiting"] is None for row in result["hours"]):
+            return []  # a run that is not told has no wind told either
         return ["No wind, or none that changes the air over the runner."]
     row = max(windy, key=lambda pair: pair[0])[1]
     return [f"{result['runners'][0]['name']} from {row['start']}: {row['runners'][0]['wind']['sentence']}"]
@@ -222,7 +224,8 @@ def cautions_of(session, result: dict[str, Any]) -> list[str]:
         more.append(f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}")
     if any(runner.beta_blocker for runner in session.runners):
         more.append(cautions.BETA_BLOCKERS)
-    if max([one["limit_C"] for one in result["runners"]] + [one["high"] for one in bands]) > 39.0:
+    stopped = [cell["hottest_core_C"] for row in result["hours"] for cell in row["runners"] if not cell["core_at_end_C"]]
+    if max([one["limit_C"] for one in result["runners"]] + [one["high"] for one in bands] + stopped) > 39.0:
         more.append(cautions.MEASURED_CORE_ABOVE_39)
     return lines[:3] + more + lines[3:]
 

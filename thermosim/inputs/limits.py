@@ -112,8 +112,8 @@ class Limits(Card):
             found.append(f"The core limit is the default, {limit:g} °C (heat days: {days}).")
             if limit > UNACCLIMATISED_LIMIT_C:
                 found.append(
-                    f"Heat days loosened this default from {UNACCLIMATISED_LIMIT_C:g} to {limit:g} °C: {days}; below "
-                    f"{FEW_HEAT_DAYS:g} it would stay."
+                    f"Heat days loosened this default from {UNACCLIMATISED_LIMIT_C:g} to {limit:g} °C (heat days: {days}; "
+                    f"below {FEW_HEAT_DAYS:g} it would stay)."
                 )
         elif runner.heat_days_resolved < FEW_HEAT_DAYS and limit > UNACCLIMATISED_LIMIT_C:
             found.append(
