@@ -238,7 +238,7 @@ def test_every_member_s_books_are_judged(monkeypatch, column, number, word):
         return batch
 
     monkeypatch.setattr(ensemble, "run_batch", spoilt)
-    with pytest.raises(ts.NumericalFailure, match=f"{word} books of member 7 of none"):
+    with pytest.raises(ts.NumericalFailure, match=f"{word} books of drawn runner 8 of 12 in the variant 'none'"):
         ts.compare(collar_or_none(), members=12)
 
 

@@ -386,7 +386,7 @@ HEAD = "distance_km,elevation_m,heading_deg,shade,exposure,section,checkpoint,op
         (HEAD + "0,5,400,,,,,,\n1,5,,,,,,,\n", "heading_deg is 400 °"),
         (HEAD + "0,5,,,,,W1,,\n1,5,,,,,W1,,\n", "'W1' a second time"),
         (HEAD + "0,5,,,,,,05:00,\n1,5,,,,,,,\n", "in a row without a checkpoint"),
-        (HEAD + "0,5,,,,,W1,5am,\n1,5,,,,,,,\n", "opens is '5am', allowed is HH:MM"),
+        (HEAD + "0,5,,,,,W1,5am,\n1,5,,,,,,,\n", "opens is '5am', allowed is HH:MM, 00:00 to 24:00"),
         (HEAD + "0,5,,,,,W1,,maybe\n1,5,,,,,,,\n", "allowed are yes and no"),
         ("distance_km,elevation_m,shadow\n0,5,0\n1,5,0\n", "line 1: shadow is not a known field; did you mean shade"),
         ("distance_km,shade\n0,5\n1,5\n", "elevation_m is missing"),

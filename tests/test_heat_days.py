@@ -213,6 +213,22 @@ def test_the_default_limit_counts_days_with_heat_in_the_last_fortnight():
         assert hot_session(heat_exposures=exposures).core_limit_C == limit
 
 
+def test_a_heat_day_counts_for_the_default_limit_by_its_dose(call, tmp_path):
+    """Five times five minutes are no five heat days; minutes of one day add up to one at most."""
+    long_days = [{"days_before": day, "minutes": 180} for day in range(1, 5)]
+    half_days = [{"days_before": day, "minutes": 30} for day in range(1, 10)]
+    for exposures in ([{"days_before": day, "minutes": 5} for day in range(1, 6)], long_days, half_days):
+        assert hot_session(heat_exposures=exposures).core_limit_C == 38.5
+    path = tmp_path / "five.session.toml"
+    loosened = "Heat days loosened this default from 38.5 to 39 °C (heat days: 5 of 60 min in the last 14 days; below 5"
+    for minutes, limit, words in ((5, "38.5", "heat days: 0.417 of 60 min"), (60, "39", loosened)):
+        top = ", ".join(f"{{days_before = {day}, minutes = {minutes}}}" for day in range(1, 6))
+        path.write_text(BASE.format(top=f"heat_exposures = [{top}]", card=""), encoding="utf-8")
+        code, out, err = call("simulate", path)
+        said = " ".join((out + err).split())
+        assert code == 0 and f"core limit {limit} °C (heat" in said and words in said, said
+
+
 def test_the_instant_ledger_sweats_as_the_run_does():
     import thermosim as ts
 

@@ -173,7 +173,7 @@ LIMITS = [
     ({"air_temperature_C": 38, "relative_humidity_pct": 30, "wind_speed_m_s": 4.0, "wind_from": "head"},
      {"maximum_sweat_rate_L_h": 0.8}, "sweat_rate", True),
     ({"air_temperature_C": 43, "relative_humidity_pct": 15, "wind_speed_m_s": 3.0, "wind_from": "head"}, {}, "hot_air", False),
-    ({"air_temperature_C": 25, "relative_humidity_pct": 40, "solar_W_m2": 900.0}, {}, "sun", False),
+    ({"air_temperature_C": 30, "relative_humidity_pct": 40, "solar_W_m2": 900.0}, {}, "sun", False),
     ({"air_temperature_C": 10, "relative_humidity_pct": 50}, {}, "effort", False),
 ]  # fmt: skip
 
@@ -181,8 +181,37 @@ LIMITS = [
 @pytest.mark.parametrize("air, card, limiting, uncompensable", LIMITS, ids=[one[2] for one in LIMITS])
 def test_what_limits_is_named(air, card, limiting, uncompensable):
     cell, _, _ = one_hour(air, **card)
-    assert cell["limiting"] == limiting and cell["uncompensable"] == uncompensable
+    assert cell["limiting"] == limiting, cell
+    assert cell["uncompensable"] == uncompensable
     assert cell["limiting_words"] == study.LIMITING[limiting]
+
+
+def test_a_cold_day_in_the_sun_is_not_limited_by_it():
+    """Air and surroundings take far more than the sun gives."""
+    cell, _, _ = one_hour({"air_temperature_C": 5, "relative_humidity_pct": 60, "solar_W_m2": 500.0, "wind_speed_m_s": 2.0})
+    assert cell["sun_W"] > study.GAIN_W and cell["dry_W"] < -2.0 * cell["sun_W"] and cell["limiting"] == "effort"
+
+
+def test_words_and_hatch_do_not_contradict_each_other():
+    """Where a run is uncompensable only after the minutes that are told, the words say so as well."""
+    weather = ts.Weather.from_table({"time_min": [0, 60], "air_temperature_C": [36, 36], "relative_humidity_pct": [40, 40],
+                                     "solar_W_m2": [800, 800], "wind_speed_m_s": [3, 3]})  # fmt: skip
+    runner = ts.Runner(mass_kg=78, height_m=1.83, heat_days=2, maximum_sweat_rate_L_h=1.9)
+    given = Session.from_parts(runner, ts.Effort.steady(speed_m_s=3.0, minutes=60), weather, ensemble={"members": 30})
+    cell = study.hours(given)["hours"][0]["runners"][0]
+    assert cell["verdict"] == "crosses" and cell["told_at_min"] < 40.0 and cell["uncompensable"]
+    assert cell["limiting_words"] == "heat gain from sun, at times sweat-rate limited"
+
+
+@pytest.mark.parametrize("air_C, verb", [(20, "take"), (44, "give")])
+def test_air_and_surroundings_give_or_take(air_C, verb):
+    from thermosim.cli.hours_words import limiting_sentences
+
+    weather = ts.Weather.from_table({"time_min": [0, 60], "air_temperature_C": [air_C] * 2, "relative_humidity_pct": [15, 15]})
+    given = Session.from_parts(ts.Runner(mass_kg=65, height_m=1.75), ts.Effort.steady(speed_m_s=2.5, minutes=30), weather,
+                               ensemble={"members": 4})  # fmt: skip
+    said = limiting_sentences(study.hours(given))[-1]
+    assert re.search(rf"air and surroundings {verb} \d+ W \(", said), said
 
 
 def test_a_treadmill_without_a_fan_is_limited_by_still_air():
@@ -219,10 +248,142 @@ def test_no_wind_says_nothing():
     assert one_hour({"air_temperature_C": 30, "relative_humidity_pct": 70}, members=4)[0]["wind"] is None
 
 
+# --- runs that the model cannot end --------------------------------------------------------------------------------
+
+FURNACE = "clock,air_temperature_C,relative_humidity_pct\n12:00,40,75\n16:00,40,75\n"
+
+
+def test_drawn_runners_too_hot_for_the_model_count_as_crossing(call, tmp_path):
+    path = session(tmp_path, runners=False, minutes=120, members=100)
+    (tmp_path / "lane.weather.csv").write_text(FURNACE, encoding="utf-8")
+    code, out, err = call("hours", path, "--json")
+    result = json.loads(out)
+    cells = [row["runners"][0] for row in result["hours"]]
+    assert code == 0 and len(cells) == 3 and "Traceback" not in err
+    for cell in cells:
+        assert cell["verdict"] == "crosses" and cell["share_crossing"] == 1.0
+        assert cell["stopped"]["members"] > 0 and cell["stopped"]["before_the_limit"] == 0
+    said = " ".join(result["warnings"])
+    assert "of 100 drawn runners to the end from 12:00, 13:00, 14:00 (the blood left 20 to 47 °C" in said
+    assert "they count as crossing" in said and "nobody runs on like that" in said
+    code, out, err = call("hours", path)
+    assert code == 0 and "P-17: crosses from every start" in out
+
+
+def test_a_runner_as_given_whom_the_model_cannot_run_is_said_and_the_table_goes_on(call, tmp_path):
+    path = session(tmp_path, minutes=200, members=8)
+    (tmp_path / "lane.weather.csv").write_text(FURNACE, encoding="utf-8")
+    code, out, err = call("hours", path, "--picture", tmp_path / "hot.png")
+    assert code == 0 and "P-22: crosses from every start" in out and (tmp_path / "hot.png").is_file()
+    assert "cannot run the runner as given to the end from 12:00" in err + out and "not told" in out
+    assert "No wind" not in out and "A trial meant to pass 39.0 °C needs measured core" in out + err
+
+
+def test_stopped_before_the_limit_leaves_the_share_open(tmp_path, monkeypatch):
+    from thermosim.engine.integrate import S_LIMIT_S
+    from thermosim.engine.nodes import OUT_OF_RANGE
+
+    whole = study.run_variant
+
+    def some_stop(*arguments, **options):
+        batch = whole(*arguments, **options)
+        batch.statuses[:2], batch.summaries[:, S_LIMIT_S] = OUT_OF_RANGE, np.nan
+        return batch
+
+    monkeypatch.setattr(study, "run_variant", some_stop)
+    read = Session.read(session(tmp_path, runners=False, members=20))
+    result = study.hours(read, first="03:00", last="03:00")
+    cell = result["hours"][0]["runners"][0]
+    assert cell["share_crossing"] == 0.0 and cell["verdict"] == "cannot say"
+    assert cell["stopped"] == {"members": 2, "before_the_limit": 2, "why": cell["stopped"]["why"]}
+    assert any("before the limit: whether they would have crossed is open" in line for line in result["warnings"])
+
+
+def test_a_comparison_names_whom_the_model_cannot_run(call, tmp_path):
+    path = session(tmp_path, runners=False, minutes=120, members=20, more='[[variant]]\nname = "none"\n[[variant]]\nname = "b"\n')
+    (tmp_path / "lane.weather.csv").write_text(FURNACE, encoding="utf-8")
+    code, _, err = call("compare", path)
+    assert code == 4 and re.search(r"cannot run drawn runner \d+ of 20 in the variant 'none' to the end: the blood", err), err
+
+
+# --- how well a share is known ---------------------------------------------------------------------------------------
+
+
+def test_few_drawn_runners_are_said_with_the_shares_interval(call, tmp_path):
+    code, out, err = call("hours", session(tmp_path, runners=False, members=20), "--json")
+    few = json.loads(out)
+    assert code == 0 and any(line.startswith("20 drawn runners are few") for line in few["warnings"])
+    turning = [row["start"] for row in few["hours"] if row["runners"][0]["could_turn"]]
+    assert any(line.startswith("P-17: another draw of 20 may turn the verdict from " + turning[0]) for line in few["warnings"])
+    for row in few["hours"]:
+        cell = row["runners"][0]
+        low, high = cell["share_interval"]
+        assert low <= cell["share_crossing"] <= high and high - low < 0.5
+    many = json.loads(call("hours", session(tmp_path, runners=False, members=100), "--json", "--first", "09:00")[1])
+    assert not any("are few" in line for line in many["warnings"])
+
+
+def test_what_the_models_own_error_makes_of_a_share_is_told(call, tmp_path):
+    code, out, _ = call("hours", session(tmp_path, runners=False, members=100), "--first", "11:00", "--last", "11:00")
+    found = re.search(r"P-17 from day 2 11:00: (\d+) % cross; by the spread between people and of their air alone (\d+) %", out)
+    assert code == 0 and found and int(found[1]) > int(found[2]) and "the minute by which 5 % have crossed comes early" in out
+
+
+def test_the_standards_limit_stands_beside_and_is_no_verdict(call, tmp_path):
+    path = session(tmp_path, members=8)
+    code, out, _ = call("hours", path, "--first", "09:00", "--last", "09:00")
+    assert code == 0 and "ISO 7243, for a day's work in light clothes, not for a run: P-17 25.0 °C" in out
+    assert "P-22 20.0 °C (very high rate of work" in out and "not used to heat" in out
+    limits = json.loads(call("hours", path, "--first", "09:00", "--last", "09:00", "--json")[1])["runners"]
+    assert all(one["work_limit"]["metabolic_W"] > one["work_limit"]["table_ends_W"] for one in limits)
+
+
+def test_the_table_says_what_its_columns_are(call, tmp_path):
+    code, out, _ = call("hours", session(tmp_path, members=8), "--first", "09:00", "--last", "10:00")
+    assert code == 0 and "highest" in out and "(hatched)" not in out
+    assert "wind on P-17" in re.sub(r"\s+", " ", out)
+
+
 # --- starts --------------------------------------------------------------------------------------------------------
 
 
-def test_starts_are_whole_hours_over_midnight_while_the_weather_lasts(tmp_path):
+def test_starts_begin_where_they_are_asked_to_or_where_the_session_does(call, tmp_path):
+    read = Session.read(session(tmp_path))
+    labels = [one.label for one in study.possible_starts(read, first="02:30", last="04:30")]
+    assert labels == ["day 2 02:30", "day 2 03:30", "day 2 04:30"]
+    assert [one.label for one in study.possible_starts(read, first="23:30", last="00:30")] == ["day 1 23:30", "day 2 00:30"]
+    (tmp_path / "lane.weather.csv").write_text(SHEET.replace("21:00", "21:20"), encoding="utf-8")
+    assert [one.label for one in study.possible_starts(Session.read(tmp_path / "tempo.session.toml"))][:2] == [
+        "day 1 21:20", "day 1 22:20"]  # fmt: skip
+    flags = ("--first", "02:40", "--last", "02:40", "--members", "4", "--json")
+    code, out, _ = call("hours", tmp_path / "tempo.session.toml", *flags)
+    assert code == 0 and [row["start"] for row in json.loads(out)["hours"]] == ["day 2 02:40"]
+
+
+def test_starts_from_a_clock_time_begin_anew_each_day():
+    weather = ts.Weather.of_given({"time_s": [0.0, 3 * 86400.0], "air_temperature_C": [30.0, 31.0],
+                                   "relative_humidity_pct": [50.0, 50.0]}, 6 * 3600.0)  # fmt: skip
+    given = Session.from_parts(ts.Runner(mass_kg=65, height_m=1.75), ts.Effort.steady(speed_m_s=3.0, minutes=30), weather)
+    labels = [one.label for one in study.possible_starts(given, first="05:10", every_min=700)]
+    assert labels == ["day 1 16:50", "day 2 05:10", "day 2 16:50", "day 3 05:10", "day 3 16:50", "day 4 05:10"]
+
+
+@real_file
+@pytest.mark.parametrize("start, more, labels", [
+    ("03-08T23:00", "", ["08.03. 23:00", "09.03. 00:00", "09.03. 01:00", "09.03. 03:00", "09.03. 04:00"]),
+    ("03-08T23:00", ', sun = "horizontal"', ["08.03. 23:00", "09.03. 00:00", "09.03. 01:00", "09.03. 03:00", "09.03. 04:00"]),
+    ("11-01T23:30", "", ["01.11. 23:30", "02.11. 00:30", "02.11. 01:30 (UTC-04:00)", "02.11. 01:30 (UTC-05:00)", "02.11. 02:30"]),
+])  # fmt: skip
+def test_a_change_of_clocks_is_in_the_starts(tmp_path, start, more, labels):
+    weather = f'{{station = "{REAL}", start = "{start}", hours = 5.5, time_zone = "America/New_York"{more}}}'
+    read = Session.read(session(tmp_path, weather))
+    assert [one.label for one in study.possible_starts(read)][:5] == labels
+    assert [one.label for one in study.possible_starts(read, first="03:00", last="03:10")] == [f"{labels[-1][:6]} 03:00"]
+    moved = read.weather.starting_at("03:00")
+    assert moved.start_clock_s == 3 * 3600.0
+
+
+def test_starts_are_hours_over_midnight_while_the_weather_lasts(tmp_path):
     read = Session.read(session(tmp_path, minutes=90))
     starts = study.possible_starts(read)
     assert [one.label for one in starts[:5]] == ["day 1 21:00", "day 1 22:00", "day 1 23:00", "day 2 00:00", "day 2 01:00"]
@@ -246,11 +407,19 @@ def test_a_forecast_of_two_sheets_runs_in_every_hour(call, tmp_path):
     both = json.loads(out)["hours"][0]["runners"][0]["share_crossing"]
     alone = json.loads(call("hours", session(tmp_path, runners=False), "--json", "--first", "09:00", "--last", "09:00")[1])
     assert code == 0 and both > alone["hours"][0]["runners"][0]["share_crossing"]
+    row = json.loads(out)["hours"][0]
+    assert row["over_sheets"]["air_temperature_C"] == [31.0, 36.0] and row["air_temperature_C"] == 31.0
+    assert row["over_sheets"]["wbgt_highest_C"][0] == pytest.approx(alone["hours"][0]["wbgt_highest_C"])
+    path = session(tmp_path, '["lane.weather.csv", "hot.weather.csv"]', runners=False)
+    code, out, _ = call("hours", path, "--first", "09:00", "--last", "09:00", "--picture", tmp_path / "two.png")
+    assert code == 0 and " 31.0–36.0 " in out
+    assert "over the sheets of the forecast" in out and "middle sheet of the forecast" in out
 
 
 WRONG = [
     ("{air_temperature_C = 30, relative_humidity_pct = 60}", 60, (), "weather is steady, so that every hour is the same"),
-    ('"lane.weather.csv"', 60, ("--first", "13:00", "--last", "15:00"), "has no start from which it covers 60 min"),
+    ('"lane.weather.csv"', 60, ("--first", "13:00", "--last", "15:00"),
+     "weather has no start from 13:00 to 15:00: a run of 60 min fits into it from day 1 21:00 to day 2 11:00"),
     ('"lane.weather.csv"', 950, (), "covers minute 0 to 900, the effort lasts from 0 to 950 min"),
     ('"lane.weather.csv"', 60, ("--first", "25 h"), 'first is \'25 h\', allowed is "HH:MM"'),
     ('"lane.weather.csv"', 60, ("--every-min", "2"), "every_min is 2, allowed is 5 to 1440 min"),

@@ -11,7 +11,7 @@ from thermosim.inputs.files import Source
 from thermosim.inputs.forecast import read_weather
 from thermosim.inputs.hot_week import hot_humid_week, wet_bulbs
 from thermosim.inputs.session import Session
-from thermosim.inputs.station import read_station
+from thermosim.inputs.station import read_station, station_fields
 from thermosim.inputs.trackside import correct, read_trackside
 from thermosim.inputs.weather import Weather
 from thermosim.physics.air import saturation_pressure
@@ -207,6 +207,12 @@ WRONG_WINDOWS = [
     ('start = "02-29T10:00", hours = 4', 60, "start is"),
     ('start = "noon", hours = 4', 60, "start is 'noon', allowed is month, day and time of day"),
     ('start = "07-07T10:00"', 60, "hours is missing"),
+    ('start = "07-07T24:30", hours = 4', 60, "start is '07-07T24:30', allowed is a date with a time of day"),
+    ('start = "03-09T02:30", hours = 4, time_zone = "America/New_York"', 60,
+     'leaves out (without a year the dates are those of 2025); the clocks show "03-09T03:30:00" then: write that'),
+    ('start = "11-02T01:30", hours = 4, time_zone = "America/New_York"', 60,
+     'gives twice (without a year the dates are those of 2025); give its offset in place of time_zone: '
+     '"11-02T01:30:00-04:00" or "11-02T01:30:00-05:00"'),
     ('start = "07-07T10:00", hours = 4, wind_from = "degrees"', 60, "wind_from is 'degrees'"),
     ('start = "07-07T10:00", hours = 4, windd = 3', 60, "windd is not a known field"),
     ('start = "07-07T10:00", hours = 0.5', 60, "hours is 0.5, allowed is 1 to 744 h"),
@@ -219,6 +225,26 @@ def test_a_wrong_window_is_one_sentence(tmp_path, call, fields, minutes, sentenc
     path = session(tmp_path, f'{{station = "small.csv", {fields}}}', minutes)
     code, out, err = call("simulate", path)
     assert code == 2 and out == "" and sentence in err and f"{path}, line 1" in err, err
+
+
+@pytest.mark.parametrize("start, local", [
+    ("07-07T24:00", "2025-07-08T00:00:00"), ("2026-07-07T24:00", "2026-07-08T00:00:00"),
+    ("07-07T05:00-04:00", "2025-07-07T05:00:00"), ("07-07T05:00-05:00", "2025-07-07T06:00:00"),
+])  # fmt: skip
+def test_the_end_of_a_day_and_an_offset_are_starts(tmp_path, start, local):
+    """What the refusal of a start says is taken; the clock is that of the zone."""
+    days = [row(day=f"07/0{day}/1999", hour=hour) for day in (7, 8) for hour in range(1, 25)]
+    read = read_station(station(tmp_path, days))
+    given, clock_s, _ = station_fields(read, start, 4, time_zone="America/New_York")
+    assert given["start"] == local and given["time_zone"] == "America/New_York"
+    assert clock_s == 3600.0 * int(local[11:13])
+
+
+@pytest.mark.parametrize("clock, line", [("25:00", 3), ("24:01", 3), ("124:00", 3)])
+def test_a_sheet_has_clock_times_of_a_day(tmp_path, call, clock, line):
+    (tmp_path / "late.weather.csv").write_text(f"clock,air_temperature_C,relative_humidity_pct\n22:00,25,80\n{clock},24,80\n")
+    code, _, err = call("check", tmp_path / "late.weather.csv")
+    assert code == 2 and f"line {line}: clock is '{clock}', allowed is HH:MM, 00:00 to 24:00; write e.g. 02:30; after" in err
 
 
 def test_a_station_named_like_a_sheet_says_how_it_is_given(tmp_path, call):
@@ -287,7 +313,7 @@ WRONG_READINGS = [
     ("clock,air_temperature_C\n04:00,25\n", "line 2: the reading is 1380 min after the start"),
     ("clock,air_temperature_C\n06:00,25\n06:00,26\n", "line 3: clock: time repeats"),
     ("clock,air_temperature_C\n06:00,\n", "line 2: holds no reading"),
-    ("clock,air_temperature_C\nsix,25\n", "line 2: clock is 'six', allowed is HH:MM"),
+    ("clock,air_temperature_C\nsix,25\n", "line 2: clock is 'six', allowed is HH:MM, 00:00 to 24:00"),
     ("clock,relative_humidity_pct\n06:00,80\n", "line 2: air_temperature_C is missing"),
     ("clock,air_temperature_C,globe\n06:00,25,30\n", "line 1: globe is not a known field"),
     ("clock,time_min,air_temperature_C\n06:00,60,25\n", "line 1: needs one time column"),

@@ -2,6 +2,8 @@
 
 import dataclasses
 import json
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -192,6 +194,31 @@ def test_outside_the_adult_model_no_limit_is_assumed_anywhere(who):
     assert not any("core limit is the default" in line for line in said(ds))
     assert any("no default limit" in line for line in said(ds))
     assert ts.simulate(runner, EFFORT, MILD, core_limit_C=38.0).attrs["limit_C"] == 38.0
+
+
+# --- the heart at its maximum --------------------------------------------------------------------------------------------
+
+
+def test_a_heart_at_its_maximum_is_said(call):
+    """The demo race: the last quarter of an hour nobody runs like that."""
+    code, out, err = call("simulate", Path(__file__).parents[1] / "examples" / "cistern-round.session.toml")
+    text = " ".join((out + err).split())
+    assert code == 0 and re.search(r"Heart rate is at its maximum, 184 bpm, for 1\d min, first at minute 35\d \(work", text)
+
+
+@pytest.mark.parametrize("runner, words", [
+    (RUNNER, 0), (RUNNER.model_copy(update={"vo2max_mL_kg_min": 35.0}), 1),
+    (RUNNER.model_copy(update={"vo2max_mL_kg_min": 35.0, "beta_blocker": True}), 0),
+], ids=["below it", "at it", "not modelled"])  # fmt: skip
+def test_the_heart_is_said_to_be_at_its_maximum_only_where_it_is(runner, words):
+    ds = ts.simulate(runner, EFFORT, MILD)
+    found = [line for line in said(ds) if line.startswith("Heart rate is at its maximum")]
+    assert len(found) == words
+    if words:
+        maximum = runner.maximum_heart_rate_resolved_bpm
+        at_it = ds.heart_rate.values >= maximum - 1e-9
+        minutes = float(np.diff(ds.time.values)[at_it[:-1]].sum()) / 60.0
+        assert f"{maximum:.0f} bpm, for {minutes:.0f} min" in found[0]
 
 
 # --- outside the range --------------------------------------------------------------------------------------------------

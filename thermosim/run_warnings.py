@@ -15,6 +15,7 @@ SKIN_WARNING_C, SKIN_WARNING_MIN, SKIN_REFUSED_C = 12.0, 15.0, 8.0  # common pra
 HEAD_WIND_M_S = 1.0  # above it a run without air drag says so
 DRUNK_BEYOND_LOSS_KG = 0.1  # more than this is said
 A_HOUR_S = 3600.0
+AT_MAXIMUM_MIN = 1.0  # heart rate at its maximum for longer is said
 
 
 def run_warnings(ds, prepared, session) -> list[str]:
@@ -26,7 +27,7 @@ def run_warnings(ds, prepared, session) -> list[str]:
     found += outside("air_speed_m_s", ds.air_speed)
     little_air = ds.air_speed.values < 0.5 * ds.speed.values
     found += outside("swing_speed_m_s", ds.speed.values[little_air])
-    found += _of_effort(ds, runner) + _of_body(ds, runner) + _of_drinks(ds, prepared)
+    found += _of_effort(ds, runner) + _of_heart(ds, session.runner) + _of_body(ds, runner) + _of_drinks(ds, prepared)
     if "device_skin_temperature" in ds:
         found += _of_cold_skin(ds.device_skin_temperature.min("device").values, ds.time.values, "under the device")
     return found + _of_baths(ds, prepared)
@@ -134,6 +135,20 @@ def _of_effort(ds, runner) -> list[str]:
             f"Uncompensable for {100.0 * limited.mean():.0f} % of the time: evaporation is limited by {word}."
         )
     return found
+
+
+def _of_heart(ds, runner) -> list[str]:
+    """Say how long heart rate is at its maximum, and how much more work and heat would ask for."""
+    beyond = -ds.heart_rate_part.sel(part="bound").values
+    at_it = beyond > 0.0
+    minutes = float(np.sum(np.diff(ds.time.values) * at_it[:-1])) / 60.0
+    if runner.beta_blocker or minutes < AT_MAXIMUM_MIN:
+        return []
+    maximum, first = runner.maximum_heart_rate_resolved_bpm, float(ds.time.values[at_it][0]) / 60.0
+    return [
+        f"Heart rate is at its maximum, {maximum:.0f} bpm, for {minutes:.0f} min, first at minute {first:.0f} (work and heat "
+        f"would ask for up to {maximum + beyond.max():.0f} bpm): nobody holds that, and what follows is arithmetic."
+    ]
 
 
 def _of_body(ds, runner) -> list[str]:

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from thermosim.cli.fields import with_fields
-from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag
+from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, terminal_form
 from thermosim.cli.writing import ForceFlag, PictureFlag
 
 EPILOG = """\
@@ -26,15 +26,20 @@ Of an ensemble of drawn runners, each with the model's own left-out error, up to
 you set"; from --crosses-share on, half, it "crosses at minute N", where half have crossed; between: "cannot say".
 
 [bold]JSON keys:[/bold] hours (one a start: start, at_min, wbgt_C and wbgt_highest_C (null without an estimate), \
-air_temperature_C, vapour_pressure_kPa, wind_speed_m_s at the runner, solar_W_m2, runners), runners (name, limit_C, \
-heat_days), limit_site, variant, minutes, every_min, members, seed, model_core_error_K, inside_share, crosses_share, wbgt \
-(measured, estimated or null), left_out (sentence or null), warnings, cautions. In hours, runners has one entry a runner, in \
-the order of runners: verdict ("inside the limits you set", "crosses", "cannot say"), share_crossing, crosses_at_min (null \
-where none cross), core_at_end_C, sweat_loss_L, limiting (humidity, still_air, sweat_rate, sun, radiant, hot_air, effort), \
+air_temperature_C, vapour_pressure_kPa, wind_speed_m_s at the runner, solar_W_m2, over_sheets (each of these as [lowest, \
+highest] of a forecast's sheets, the numbers themselves are the middle sheet's; null for one sheet), runners), runners \
+(name, limit_C, heat_days, work_limit: the ISO 7243 reference limit wbgt_C for a day's work with work_class, metabolic_W, \
+beyond_table, table_ends_W, acclimatised), limit_site, variant, minutes, every_min, members, seed, model_core_error_K, \
+inside_share, crosses_share, wbgt (measured, estimated or null), left_out (sentence or null), warnings, cautions. In \
+hours, runners has one entry a runner, in the order of runners: verdict ("inside the limits you set", "crosses", "cannot \
+say"), share_crossing with share_interval (90 %, of the draw), could_turn (another draw may turn the verdict), \
+share_without_model_error (null unless the limit is of core), crosses_at_min (null where none cross), core_at_end_C, \
+sweat_loss_L, hottest_core_C, stopped (null, or members that the model cannot run to the end, those before_the_limit, \
+why), limiting (humidity, still_air, sweat_rate, sun, radiant, hot_air, effort; null where the runner as given stops), \
 limiting_words, required_evaporation_W, evaporative_capacity_W, dry_W (convection and long wave, a gain positive), sun_W, \
-uncompensable, told_at_min (what the watts are of), wind (null without one: dry_W, capacity_W, net_W: heat left over at this \
-sweat rate less without the wind, sweat_needed_difference_L_h, air_speed_m_s, without_wind_m_s, sentence). Every uncertain \
-number is {median, low, high} (90 %); null in minutes means never.
+metabolic_W, uncompensable, told_at_min (what the watts are of), wind (null without one: dry_W, capacity_W, net_W: heat \
+left over at this sweat rate less without the wind, sweat_needed_difference_L_h, air_speed_m_s, without_wind_m_s, \
+sentence). Every uncertain number is {median, low, high} (90 %); null in minutes means never.
 
 Exit codes: 0 done, whatever the verdicts; 2 input refused (a forecast that ends before the run, a missing hour); 4 numerical \
 failure. Without --picture nothing is written."""
@@ -82,7 +87,7 @@ def hours(
             asked, variant=variant, first=first, last=last, every_min=every_min, inside_share=inside_share,
             crosses_share=crosses_share, progress=say,
         )  # fmt: skip
-        result["cautions"] = words.cautions_of(asked, result)
+        result["cautions"] = terminal_form(words.cautions_of(asked, result))
         written = []
         if picture is not None:
             written = write_all([Target(picture, lambda path: draw(lambda: words.page_of(asked, result), path))], force)
@@ -99,7 +104,8 @@ def _tell(talk: Talk, session, result: dict, written: list, verbose: bool) -> No
             talk.write(sentence, style="bold")
         wide = talk.paper.width >= 70 + 24 * len(result["runners"])
         talk.table(words.columns(result), words.rows(result, wide), title=words.heading(result))
-        for sentence in words.limiting_sentences(result) + words.wind_sentences(result):
+        told = words.limiting_sentences(result) + words.wind_sentences(result) + words.error_sentences(result)
+        for sentence in told + words.work_limit_sentences(result):
             talk.write(sentence)
         if result["left_out"]:
             talk.write(result["left_out"])

@@ -63,30 +63,48 @@ def _earliest(result, runner: int) -> str:
 
 def heading(result: dict[str, Any]) -> str:
     """Return the heading of the table: who was drawn, and what the words mean in shares."""
+    forecast = result["hours"][0]["over_sheets"] is not None
     return (
         f"{result['members']} runners drawn for each, seed {result['seed']}, model's own error "
         f"±{number(result['model_core_error_K'], 2)} °C "
         f"(one SD) among them; inside: up to {_percent(result['inside_share'])} cross; crosses: "
         f"{_percent(result['crosses_share'])} or more, "
-        "at the minute when half have"
+        f"at the minute when half have{'; WBGT and air from–to over the sheets of the forecast' if forecast else ''}"
     )
 
 
 def columns(result: dict[str, Any]) -> list[tuple[str, str]]:
     """Return headings of the table."""
-    wbgt = [("WBGT, °C", "left")] if result["wbgt"] else []
+    wbgt = [("WBGT, °C, at start", "left"), ("highest", "left")] if result["wbgt"] else []
     runners = [(f"{one['name']}, limit {number(one['limit_C'])} °C", "left") for one in result["runners"]]
-    return [("start", "left"), *wbgt, ("air, °C", "left"), *runners, ("wind, W dry · evap.", "left")]
+    on = f" on {result['runners'][0]['name']}" if len(runners) > 1 else ""
+    return [("start", "left"), *wbgt, ("air, °C", "left"), *runners, (f"wind{on}, W dry · evap.", "left")]
 
 
 def rows(result: dict[str, Any], wide: bool = True) -> list[tuple[str, ...]]:
     """Return one row a start; where there is no room without the minute by which 5 % have crossed."""
     found = []
     for row in result["hours"]:
-        wbgt = [f"{number(row['wbgt_C'])}–{number(row['wbgt_highest_C'])}"] if result["wbgt"] else []
+        wbgt = [over_sheets(row, name) for name in ("wbgt_C", "wbgt_highest_C")] if result["wbgt"] else []
         cells = [verdict_words(cell, wide) for cell in row["runners"]]
-        found.append((row["start"], *wbgt, number(row["air_temperature_C"]), *cells, wind_words(row["runners"][0]["wind"])))
+        found.append((row["start"], *wbgt, over_sheets(row, "air_temperature_C"), *cells, wind_words(row["runners"][0]["wind"])))
     return found
+
+
+def over_sheets(row: dict[str, Any], name: str) -> str:
+    """Return a number of an hour's air, of a forecast of several sheets from the lowest to the highest of them.
+
+    Examples
+    --------
+    >>> over_sheets({"wbgt_C": 24.41, "over_sheets": None}, "wbgt_C")
+    '24.4'
+    >>> over_sheets({"wbgt_C": 24.41, "over_sheets": {"wbgt_C": [22.0, 25.26]}}, "wbgt_C")
+    '22.0–25.3'
+    """
+    if not row["over_sheets"] or name not in row["over_sheets"]:
+        return number(row[name])
+    low, high = (number(end) for end in row["over_sheets"][name])
+    return low if low == high else f"{low}–{high}"
 
 
 def verdict_words(cell: dict[str, Any], wide: bool = True) -> str:
@@ -98,8 +116,9 @@ def verdict_words(cell: dict[str, Any], wide: bool = True) -> str:
     >>> verdict_words({"verdict": "crosses", "share_crossing": 0.8, "crosses_at_min": when})
     'crosses at 41 min (5 % by 30)'
     >>> when = {"median": None, "low": 44.0, "high": None}
-    >>> verdict_words({"verdict": "cannot say", "share_crossing": 0.3, "crosses_at_min": when})
-    'cannot say: 30 % (5 % by 44)'
+    >>> cell = {"verdict": "cannot say", "share_crossing": 0.3, "share_interval": [0.23, 0.38], "crosses_at_min": when}
+    >>> verdict_words(cell), verdict_words(cell, wide=False)
+    ('cannot say: 30 % (23 to 38) (5 % by 44)', 'cannot say: 30 %')
     """
     when, share = cell["crosses_at_min"] or {"median": None, "low": None}, _percent(cell["share_crossing"])
     early = "" if when["low"] is None or not wide else f" (5 % by {number(when['low'], 0)})"
@@ -107,7 +126,8 @@ def verdict_words(cell: dict[str, Any], wide: bool = True) -> str:
         return f"crosses at {number(when['median'], 0)} min{early}"
     if cell["verdict"] == INSIDE:
         return "inside" + (f": {share} cross" if cell["share_crossing"] else "")
-    return f"{cell['verdict']}: {share}{early}"
+    low, high = (_percent(end).removesuffix(" %") for end in cell["share_interval"])
+    return f"{cell['verdict']}: {share}{f' ({low} to {high})' if wide else ''}{early}"
 
 
 def wind_words(wind: dict[str, Any] | None) -> str:
@@ -126,20 +146,59 @@ def limiting_sentences(result: dict[str, Any]) -> list[str]:
         said = "; ".join(f"{words} ({', '.join(' to '.join(span) for span in places)})" for words, places in spans.items())
         found.append(f"What limits {one['name']}: {said}.")
     for one, cell in zip(result["runners"], hottest["runners"], strict=True):
+        if cell["limiting"] is None:
+            continue
+        dry = f"air and surroundings {'give' if cell['dry_W'] > 0.0 else 'take'} {number(abs(cell['dry_W']), 0)} W"
+        which = ", in the middle sheet of the forecast" if hottest["over_sheets"] else ""
         found.append(
             f"{one['name']} from {hottest['start']}: {cell['limiting_words']}; required evaporation "
             f"{number(cell['required_evaporation_W'], 0)} W, "
             f"the air takes up to {number(cell['evaporative_capacity_W'], 0)} W, sun {number(cell['sun_W'], 0, True)} W, "
-            f"hot air and surroundings {number(cell['dry_W'], 0, True)} W (runner as given, around minute "
-            f"{number(cell['told_at_min'], 0)})."
+            f"{dry} (runner as given, around minute {number(cell['told_at_min'], 0)}{which})."
         )
     return found
+
+
+def error_sentences(result: dict[str, Any]) -> list[str]:
+    """Return, for each runner, what makes the share at the start of which least crosses and nothing can be said."""
+    found = []
+    for k, one in enumerate(result["runners"]):
+        open_ = [(cell["share_crossing"], row["start"], cell["share_without_model_error"])
+                 for row in result["hours"] if (cell := row["runners"][k])["verdict"] == CANNOT_SAY]  # fmt: skip
+        share, start, without = min(open_, default=(0.0, "", None))
+        if without is not None:
+            found.append(
+                f"{one['name']} from {start}: {_percent(share)} cross; by the spread between people and of their air alone "
+                f"{_percent(without)} would. The model's own error makes the difference; it is taken as there from the first "
+                "minute on, so that the minute by which 5 % have crossed comes early."
+            )
+    return found
+
+
+def work_limit_sentences(result: dict[str, Any]) -> list[str]:
+    """Return the reference limits of WBGT for work as hard as this: made for work, told beside, no verdict on a run."""
+    if not result["wbgt"]:
+        return []
+    found = []
+    for one in result["runners"]:
+        if (limit := one["work_limit"]) is None:
+            continue
+        beyond = f", beyond the table's last line at {number(limit['table_ends_W'], 0)} W" if limit["beyond_table"] else ""
+        used = "used to heat" if limit["acclimatised"] else "not used to heat"
+        found.append(
+            f"{one['name']} {number(limit['wbgt_C'])} °C ({limit['work_class']} rate of work, {number(limit['metabolic_W'], 0)} W"
+            f"{beyond}; {used})"
+        )
+    said = f"Reference limits of WBGT, ISO 7243, for a day's work in light clothes, not for a run: {'; '.join(found)}."
+    return [said] if found else []
 
 
 def wind_sentences(result: dict[str, Any]) -> list[str]:
     """Return what the wind does at the start where it does most, for the first runner; or that there is none."""
     windy = [(abs(row["runners"][0]["wind"]["capacity_W"]), row) for row in result["hours"] if row["runners"][0]["wind"]]
     if not windy:
+        if any(row["runners"][0]["limiting"] is None for row in result["hours"]):
+            return []  # a run that is not told has no wind told either
         return ["No wind, or none that changes the air over the runner."]
     row = max(windy, key=lambda pair: pair[0])[1]
     return [f"{result['runners'][0]['name']} from {row['start']}: {row['runners'][0]['wind']['sentence']}"]
@@ -154,18 +213,19 @@ def cautions_of(session, result: dict[str, Any]) -> list[str]:
     """Return the cautions that this table must carry, most general first."""
     from thermosim import cautions
 
-    bands = [cell["core_at_end_C"] for row in result["hours"] for cell in row["runners"]]
+    bands = [cell["core_at_end_C"] for row in result["hours"] for cell in row["runners"] if cell["core_at_end_C"]]
     lines = cautions.for_result(
         device=has_devices(session, result),
         uncompensable=any(cell["uncompensable"] for row in result["hours"] for cell in row["runners"]),
-        band_K=max(0.5 * (one["high"] - one["low"]) for one in bands),
+        band_K=max((0.5 * (one["high"] - one["low"]) for one in bands), default=None),
     )
     more = []
     if any(runner.outside_adult_model for runner in session.runners):
         more.append(f"{cautions.ADULT_MODEL} {cautions.PREGNANCY_AND_UNDER_18}")
     if any(runner.beta_blocker for runner in session.runners):
         more.append(cautions.BETA_BLOCKERS)
-    if max(max(one["limit_C"] for one in result["runners"]), *(one["high"] for one in bands)) > 39.0:
+    stopped = [cell["hottest_core_C"] for row in result["hours"] for cell in row["runners"] if not cell["core_at_end_C"]]
+    if max([one["limit_C"] for one in result["runners"]] + [one["high"] for one in bands] + stopped) > 39.0:
         more.append(cautions.MEASURED_CORE_ABOVE_39)
     return lines[:3] + more + lines[3:]
 
@@ -182,8 +242,14 @@ def page_of(session, result: dict[str, Any]):
         f"{result['members']} runners drawn for each · inside: up to {_percent(result['inside_share'])} cross; crosses: "
         f"{_percent(result['crosses_share'])} or more · limiting term and watts: runner as given"
     )
-    left = f" · {result['left_out']}" if result["left_out"] else ""
-    return look.draw_hours(result, _page_answer(result), setting + left, f"thermosim {result['version']} · seed {result['seed']}")
+    if result["hours"][0]["over_sheets"]:
+        setting += ", middle sheet of the forecast"
+    limits = [f"{one['name']} {number(limit['wbgt_C'])} °C" for one in result["runners"] if (limit := one["work_limit"])]
+    if result["wbgt"] and limits:
+        setting += f" · ISO 7243 reference limits of WBGT, for a day's work, not for a run: {', '.join(limits)}"
+    setting += f" · {result['left_out']}" if result["left_out"] else ""
+    result = {**result, "cautions": cautions_of(session, result)}
+    return look.draw_hours(result, _page_answer(result), setting, f"thermosim {result['version']} · seed {result['seed']}")
 
 
 def _page_answer(result) -> list[str]:

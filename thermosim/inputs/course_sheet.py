@@ -236,8 +236,8 @@ def _at_place(row: dict[str, str], file: str, line: int) -> dict[str, Any]:
     for name in ("opens", "cut_off"):
         if row.get(name):
             seconds = clock_seconds(row[name])
-            if seconds is None or seconds > 86400.0:
-                raise InputError(f"is {shown(row[name])}, allowed is HH:MM", field=name, file=file, line=line,
+            if seconds is None:
+                raise InputError(f"is {shown(row[name])}, allowed is HH:MM, 00:00 to 24:00", field=name, file=file, line=line,
                                  remedy="write e.g. 05:40")  # fmt: skip
             found[f"{name}_s"] = seconds % 86400.0
     for name in ("water", "crew"):

@@ -10,12 +10,13 @@ from pydantic import field_validator, model_validator
 from thermosim.errors import InputError
 from thermosim.inputs.checks import Card, check_names, check_range, shown
 from thermosim.inputs.columns import read_table
+from thermosim.parameters import value
 
 UNTOLD = ("heat_exposures", "run_date")  # fields of a runner that are no numbers, words or flags
 COLUMNS = ("date", "days_before", "minutes")
 MOST_DAYS = 60  # before the run: older heat is no longer there
 MOST_EXPOSURES = 200
-RECENT_DAYS = 14  # what the plain number of heat days counts
+RECENT_DAYS = 14  # of which the plain number of heat days tells
 
 
 class Exposure(Card):
@@ -151,6 +152,14 @@ def when_days(exposures: Iterable[Exposure], run_date: str | None) -> dict[int, 
     return found
 
 
-def days_with_heat(exposures: Iterable[Exposure], run_date: str | None) -> int:
-    """Return the number of days with heat in the last 14: what the plain number of heat days says."""
-    return sum(1 for day in when_days(exposures, run_date) if day <= RECENT_DAYS)
+def full_heat_days(exposures: Iterable[Exposure], run_date: str | None) -> float:
+    """Return the heat days of the last 14 days as their dose: minutes over those of a full heat day, at most one a day.
+
+    Examples
+    --------
+    >>> short = check_exposures([{"days_before": day, "minutes": 5} for day in range(1, 6)])
+    >>> round(full_heat_days(short, None), 2)
+    0.42
+    """
+    full = value("heat_dose_minutes")
+    return sum(min(minutes / full, 1.0) for day, minutes in when_days(exposures, run_date).items() if day <= RECENT_DAYS)

@@ -16,8 +16,10 @@ from thermosim.inputs.checks import (
     shown,
     unit_hint,
 )
+from thermosim.inputs.heat_exposures import RECENT_DAYS
 from thermosim.inputs.runner import Runner, check_interval
 from thermosim.inputs.weather import COLUMNS, Weather
+from thermosim.parameters import PARAMETERS
 from thermosim.variables import INPUTS
 
 SITES = ("core", "rectal", "oesophageal", "gut")
@@ -99,13 +101,20 @@ class Limits(Card):
     def warnings(self, runner: Runner) -> list[str]:
         """Return sentences on a default limit, and on one that is high for the heat days."""
         unknown = runner.heat_days is None and runner.heat_exposures is None
-        days = "unknown" if unknown else f"{runner.heat_days_resolved:g}"
+        days = "unknown" if unknown else f"{runner.heat_days_resolved:.3g}"
+        if runner.heat_exposures is not None:
+            days += f" of {PARAMETERS['heat_dose_minutes'].value:g} min in the last {RECENT_DAYS} days"
         limit = self.resolved_C(runner)
         found: list[str] = []
         if math.isnan(limit):
             return found  # the runner card says that there is no default limit
         if self.core_temperature_C is None:
             found.append(f"The core limit is the default, {limit:g} °C (heat days: {days}).")
+            if limit > UNACCLIMATISED_LIMIT_C:
+                found.append(
+                    f"Heat days loosened this default from {UNACCLIMATISED_LIMIT_C:g} to {limit:g} °C (heat days: {days}; "
+                    f"below {FEW_HEAT_DAYS:g} it would stay)."
+                )
         elif runner.heat_days_resolved < FEW_HEAT_DAYS and limit > UNACCLIMATISED_LIMIT_C:
             found.append(
                 f"The core limit is {limit:g} °C with heat days {days}: "

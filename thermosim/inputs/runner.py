@@ -22,7 +22,7 @@ from thermosim.inputs.heat_exposures import (
     UNTOLD,
     Exposure,
     check_exposures,
-    days_with_heat,
+    full_heat_days,
     read_exposures,
     run_day,
     when_days,
@@ -254,9 +254,9 @@ class Runner(Card):
 
     @property
     def heat_days_resolved(self) -> float:
-        """Days with heat exposure in the last 14; unknown counts as 0."""
+        """Heat days in the last 14, of listed exposures by their dose; unknown counts as 0."""
         if self.heat_exposures is not None:
-            return float(days_with_heat(self.heat_exposures, self.run_date))
+            return full_heat_days(self.heat_exposures, self.run_date)
         return 0.0 if self.heat_days is None else self.heat_days
 
     @property

@@ -46,6 +46,7 @@ WIND_HEIGHT_M = 10.0
 HOURS_OF_YEAR = 8760
 NOMINAL_YEAR = 2025  # of a start without a year: it has no 29 February, as a typical year has none
 LONGEST_WINDOW_H = 24 * 31
+_START = re.compile(r"(\d{4}-)?(\d\d-\d\d)[T ](\d\d:\d\d(?::\d\d)?)([+-]\d\d:\d\d)?")  # year, day, clock, offset
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,24 +278,41 @@ def moment_in(station: Station, start: Any, time_zone: str | None = None) -> tup
     InputError
         No such date or time, an unknown zone, or a moment outside the file.
     """
-    from thermosim.inputs.sun_path import start_of
-
-    text = start.isoformat() if isinstance(start, datetime.datetime) else start
-    if isinstance(text, str) and re.fullmatch(r"\d\d-\d\d[T ]\d\d:\d\d", text):
-        text = f"{NOMINAL_YEAR}-{text}"
-    if not isinstance(text, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?", text):
-        problem = f"is {shown(start)}, allowed is month, day and time of day"
-        raise InputError(problem, field="start", remedy='write e.g. "07-07T05:00" or "2026-07-07T05:00"')
-    moment = start_of(text, time_zone or station.zone)
+    moment = _moment(start, time_zone or station.zone)
     standard = moment.astimezone(datetime.timezone(datetime.timedelta(hours=station.zone_h)))
     if (standard.month, standard.day) == (2, 29):
-        problem = f"is {shown(text)}: the file has no 29 February"
+        problem = f"is {shown(str(start))}: the file has no 29 February"
         raise InputError(problem, field="start", remedy="take the day before or after")
     day = datetime.date(NOMINAL_YEAR, standard.month, standard.day)
     at_h = 24.0 * (day - station.first_day).days + standard.hour + standard.minute / 60.0 + standard.second / 3600.0
     if at_h < 0.0 and at_h + HOURS_OF_YEAR <= station.end_h[-1]:  # over the end of its year
         at_h += HOURS_OF_YEAR
     return at_h, moment
+
+
+def _moment(start: Any, time_zone: str) -> datetime.datetime:
+    """Return a start of a window, with or without a year and an offset, 24:00 the end of its day, on the clock of a zone."""
+    from thermosim.inputs.sun_path import start_of, zone_of
+
+    text = start.isoformat() if isinstance(start, datetime.datetime) else start
+    found = _START.fullmatch(text) if isinstance(text, str) else None
+    if found is None:
+        problem = f"is {shown(start)}, allowed is month, day and time of day"
+        raise InputError(problem, field="start", remedy='write e.g. "07-07T05:00" or "2026-07-07T05:00"')
+    year, day, clock, offset = found[1] or f"{NOMINAL_YEAR}-", found[2], found[3], found[4]
+    midnight = clock in ("24:00", "24:00:00")
+    try:
+        moment = start_of(f"{year}{day}T{'00:00' if midnight else clock}{offset or ''}", None if offset else time_zone)
+    except InputError as error:
+        if found[1]:
+            raise
+        problem = error.problem.replace(year, "")
+        if "change of clocks" in problem:
+            problem += f" (without a year the dates are those of {NOMINAL_YEAR})"
+        raise InputError(problem, field=error.field, remedy=(error.remedy or "").replace(year, "")) from None
+    if midnight:
+        moment = (moment.replace(tzinfo=None) + datetime.timedelta(days=1)).replace(tzinfo=moment.tzinfo)
+    return moment.astimezone(zone_of(time_zone)) if offset else moment
 
 
 def station_fields(
@@ -314,6 +332,7 @@ def station_fields(
         ``head``, ``tail``, ``cross``, or ``station`` for the file's direction (the effort then needs headings).
     """
     from thermosim.inputs.checks import check_choice
+    from thermosim.inputs.weather_sun import words_of
 
     check_choice("sun", sun, ("path", "horizontal"))
     check_choice("wind_from", wind_from, ("head", "tail", "cross", "station"))
@@ -330,9 +349,9 @@ def station_fields(
     given["wind_height_m"] = WIND_HEIGHT_M
     given.update(_direction(read, knots_h, wind_from))
     notes = _said(station, read, moment)
+    given.update(words_of(moment, time_zone or station.zone))
     if sun == "path":
         given.update(latitude_deg=station.latitude_deg, longitude_deg=station.longitude_deg)
-        given.update(start=moment.replace(tzinfo=None).isoformat(), time_zone=time_zone or station.zone)
         if "cloud_cover" in station.values and not np.isnan(read.of("cloud_cover")).any():
             given["cloud_cover"] = _list(np.clip(np.interp(knots_h, read.ends, read.of("cloud_cover")), 0.0, 1.0))
     given["solar_W_m2"] = _list(_solar(station, read, knots_h, moment, at_h, sun))

@@ -160,9 +160,14 @@ def start_of(start: Any, time_zone: Any = None) -> datetime.datetime:
     zone = zone_of(time_zone)
     aware = moment.replace(tzinfo=zone)
     back = aware.astimezone(datetime.UTC).astimezone(zone)
-    if back.replace(tzinfo=None) != moment or aware.utcoffset() != aware.replace(fold=1).utcoffset():
-        problem = f"is {moment.isoformat()}, which the change of clocks in {time_zone} leaves out or gives twice"
-        raise InputError(problem, field="start", remedy='give the offset, e.g. "2026-10-25T02:30+02:00"')
+    if back.replace(tzinfo=None) != moment:
+        problem = f"is {moment.isoformat()}, which the change of clocks in {time_zone} leaves out"
+        remedy = f'the clocks show "{back.replace(tzinfo=None).isoformat()}" then: write that'
+        raise InputError(problem, field="start", remedy=remedy)
+    if aware.utcoffset() != aware.replace(fold=1).utcoffset():
+        problem = f"is {moment.isoformat()}, which the change of clocks in {time_zone} gives twice"
+        pair = f'"{aware.isoformat()}" or "{aware.replace(fold=1).isoformat()}"'
+        raise InputError(problem, field="start", remedy=f"give its offset in place of time_zone: {pair}")
     return aware
 
 

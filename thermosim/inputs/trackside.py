@@ -85,7 +85,7 @@ def _times(table, weather: Weather) -> np.ndarray:
         for cell, line in zip(table.cells("clock"), table.lines):
             value = clock_seconds(cell)
             if value is None:
-                problem = f"is {shown(cell)}, allowed is HH:MM"
+                problem = f"is {shown(cell)}, allowed is HH:MM, 00:00 to 24:00"
                 raise InputError(problem, field="clock", file=table.file, line=line, remedy="write e.g. 05:30")
             value -= weather.start_clock_s
             least = found[-1] - 43200.0 if found else float(weather.time_s[0])

@@ -230,7 +230,9 @@ class Weather(SameContent):
         if not candidates:
             problem = f"is {clock}, outside the clock times of the weather sheet"
             raise InputError(problem, field="start", remedy="choose a time within the sheet or extend it")
-        return self.shifted(candidates[0])
+        moved = self.shifted(candidates[0])
+        beside = 0.0 if moved.start_clock_s is None else (seconds - moved.start_clock_s + 43200.0) % 86400.0 - 43200.0
+        return self.shifted(candidates[0] + beside) if beside else moved  # the clocks changed in between
 
     def with_fields(self, fields: dict[str, Any]) -> "Weather":
         """Return the weather with fields replaced throughout; a new humidity form drops the others."""
@@ -299,8 +301,9 @@ def _times(table: Table, name: str) -> tuple[np.ndarray, float | None]:
     for cell, line in zip(table.cells(name), table.lines):
         value = clock_seconds(cell)
         if value is None:
-            problem = f"is {shown(cell)}, allowed is HH:MM"
-            raise InputError(problem, field="clock", file=table.file, line=line, remedy="write e.g. 02:30")
+            problem = f"is {shown(cell)}, allowed is HH:MM, 00:00 to 24:00"
+            remedy = "write e.g. 02:30; after midnight the clock begins anew"
+            raise InputError(problem, field="clock", file=table.file, line=line, remedy=remedy)
         if found and value + day < found[-1] - 43200.0:
             day += 86400.0
         found.append(value + day)

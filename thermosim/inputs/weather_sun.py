@@ -72,10 +72,14 @@ def later(given: dict[str, Any], by_s: float) -> dict[str, Any]:
         return given
     moment = start_of(given["start"], given.get("time_zone"))
     moved = (moment.astimezone(datetime.UTC) + datetime.timedelta(seconds=by_s)).astimezone(moment.tzinfo)
-    kept = moved if "time_zone" not in given else moved.replace(tzinfo=None)
-    if "time_zone" in given and moved.utcoffset() != moved.replace(tzinfo=moment.tzinfo, fold=1 - moved.fold).utcoffset():
-        return {**{name: item for name, item in given.items() if name != "time_zone"}, "start": moved.isoformat()}
-    return {**given, "start": kept.isoformat()}
+    return {**{name: item for name, item in given.items() if name not in WORDS}, **words_of(moved, given.get("time_zone"))}
+
+
+def words_of(moment: datetime.datetime, time_zone: str | None) -> dict[str, str]:
+    """Return ``start`` and ``time_zone`` as a sheet writes a moment; its offset alone where the zone's clock shows it twice."""
+    if time_zone is None or moment.utcoffset() != moment.replace(fold=1 - moment.fold).utcoffset():
+        return {"start": moment.isoformat()}
+    return {"start": moment.replace(tzinfo=None).isoformat(), "time_zone": time_zone}
 
 
 def clock_of(given: dict[str, Any]) -> float | None:

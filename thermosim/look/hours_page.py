@@ -75,7 +75,7 @@ def hours_table(result, ax, row_in=ROW_IN):
         ax.plot([0.0, wide], [top, top], color=COLOUR["rule"], lw=0.6, zorder=0.5)
         _write(ax, 0.0, top + 0.5 * row_in, row["start"], "label", True)
         if has_wbgt:
-            _write(ax, left, top + 0.5 * row_in, style.number(row["wbgt_highest_C"], 1), "label")
+            _write(ax, left, top + 0.5 * row_in, wbgt_words(row), "label")
         for k, cell in enumerate(row["runners"]):
             _cell(ax, cell, first + k * column, top, column, row_in)
         if has_wind:
@@ -103,6 +103,19 @@ def cell_words(cell):
     if cell["verdict"] == "cannot say":
         return f"cannot say: {share} cross", cell["limiting_words"]
     return "inside your limits", cell["limiting_words"]
+
+
+def wbgt_words(row):
+    """Return the highest WBGT of a run; over the sheets of a forecast from the lowest to the highest.
+
+    Examples
+    --------
+    >>> wbgt_words({"wbgt_highest_C": 27.04, "over_sheets": {"wbgt_highest_C": [25.92, 28.21]}})
+    '25.9–28.2'
+    """
+    if not row["over_sheets"]:
+        return style.number(row["wbgt_highest_C"], 1)
+    return "–".join(style.number(end, 1) for end in row["over_sheets"]["wbgt_highest_C"])
 
 
 def wind_words(wind):

@@ -23,6 +23,7 @@ WORK_CLASSES = (
     WorkClass(3, "high", 415.0, 26.0, 23.0),
     WorkClass(4, "very high", 520.0, 25.0, 20.0),
 )
+STANDARD_SURFACE_M2 = 1.8  # of the table's person
 # A work rate belongs to the class in whose interval it lies [W]; the ends are those of the standard's table of work rates.
 _CLASS_ENDS_W = (125.0, 235.0, 360.0, 465.0)
 
@@ -65,7 +66,7 @@ def smooth_limit(metabolic_W: float, acclimatised: bool) -> float:
     return 56.7 - 11.5 * logarithm if acclimatised else 59.9 - 14.1 * logarithm
 
 
-def reference_limit(metabolic_W: float, acclimatised: bool, surface_area_m2: float = 1.8) -> ReferenceLimit:
+def reference_limit(metabolic_W: float, acclimatised: bool, surface_area_m2: float = STANDARD_SURFACE_M2) -> ReferenceLimit:
     """Return the reference limit of a work rate [W] of a person with a body surface [m²].
 
     The table's watts are those of 1.8 m², so the rate is scaled by surface first. Runners mostly lie beyond its last line:
@@ -78,7 +79,7 @@ def reference_limit(metabolic_W: float, acclimatised: bool, surface_area_m2: flo
     >>> reference_limit(858.0, True).beyond_table
     True
     """
-    standard_W = metabolic_W * 1.8 / surface_area_m2
+    standard_W = metabolic_W * STANDARD_SURFACE_M2 / surface_area_m2
     found = work_class(standard_W)
     limit = found.acclimatised_C if acclimatised else found.unacclimatised_C
     beyond = standard_W > WORK_CLASSES[-1].metabolic_W

@@ -235,18 +235,25 @@ def _vary_device(worn, scores):
     return dataclasses.replace(worn, device=dataclasses.replace(worn.device, **moved), ranges={})
 
 
-def run_variant(session, variant, members: Members, save_times_s, site: int, until_s: float | None = None) -> Batch:
+def run_variant(
+    session, variant, members: Members, save_times_s, site: int, until_s: float | None = None, *, may_stop: bool = False
+) -> Batch:
     """Run one variant for all members; each member limits on the limit less its own model error.
 
     Runs last as long as the effort was planned, or ``until_s`` where a rule may make them longer. Areas that a draw makes too
     large for a member's segment are made to fit; the card's own value must fit.
+
+    Parameters
+    ----------
+    may_stop : bool
+        Leave members that the model cannot run to the end, by their status, to the caller.
 
     Raises
     ------
     InputError
         The device as it was given does not fit the runner as given.
     NumericalFailure
-        A member stopped, or its books do not close.
+        A member stopped and may not, or the books of one that ran to the end do not close.
     """
     end = float(session.effort.end_s[-1]) if until_s is None else until_s
     worn = worn_of(session, variant)
@@ -290,7 +297,7 @@ def run_variant(session, variant, members: Members, save_times_s, site: int, unt
             )
         )
     batch = parts[0] if len(parts) == 1 else _in_turn(parts, turns)
-    judge_members(batch, tables, variant.name)
+    judge_members(batch, tables, variant.name, may_stop)
     return batch
 
 
@@ -306,8 +313,8 @@ def energy_closures(batch) -> np.ndarray:
     return np.abs(batch.summaries[:, S_CLOSURE]) / np.maximum(batch.summaries[:, S_THROUGHPUT], 1.0)
 
 
-def judge_members(batch, tables, variant_name: str) -> None:
-    """Raise unless every member ran to the end and closed its energy, water and device books.
+def judge_members(batch, tables, variant_name: str, may_stop: bool = False) -> None:
+    """Raise unless every member ran to the end (or may stop), and those that did closed their energy, water and device books.
 
     Raises
     ------
@@ -316,7 +323,9 @@ def judge_members(batch, tables, variant_name: str) -> None:
     """
     energy = energy_closures(batch)
     for i, status in enumerate(batch.statuses):
-        if status != DONE:
-            raise NumericalFailure(f"Member {i} of {variant_name} stopped: {STATUS_SENTENCES[status]}.")
-        water, device = float(batch.summaries[i, S_WATER]), device_closure(batch.states[i], tables[i])
-        judge_books(float(energy[i]), water, device, of=f" of member {i} of {variant_name}")
+        who = f"drawn runner {i + 1} of {batch.statuses.size} in the variant {variant_name!r}"
+        if status == DONE:
+            water, device = float(batch.summaries[i, S_WATER]), device_closure(batch.states[i], tables[i])
+            judge_books(float(energy[i]), water, device, of=f" of {who}")
+        elif not may_stop:
+            raise NumericalFailure(f"The model cannot run {who} to the end: {STATUS_SENTENCES[status]}.")
