@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from thermosim.cli.terminal import number
+from thermosim.clock import pace_text
 
 NO_HEART = "not modelled with a beta-blocker"
 LIMITING = {1: "what the air can take", 2: "the sweat rate"}
@@ -98,7 +99,7 @@ def key_figures(ds, result: dict[str, Any]) -> list[tuple[str, str, str, str]]:
         else ("limit not reached" if np.isnan(crossing) else f"limit crossed at minute {crossing:.0f}")
     )
     speed = result["distance_m"] / float(ds.time[-1])
-    pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {_pace(speed)} min/km"
+    pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {pace_text(speed)} min/km"
     heart, change = result["heart_rate_at_end_bpm"], result["body_mass_change_pct"]
     weighed = f"{number(abs(change))} % of body mass {'gained' if change > 0.0 else 'lost'} in all"
     rows = [
@@ -157,11 +158,6 @@ def _devices(ds) -> list[tuple[str, str, str, str]]:
 
 def _mass(ds) -> float:
     return float(json.loads(ds.attrs["inputs"])["runner"]["mass_kg"])
-
-
-def _pace(speed_m_s: float) -> str:
-    seconds = round(1000.0 / speed_m_s)
-    return f"{seconds // 60}:{seconds % 60:02d}"
 
 
 def assumed_sentence(effect: dict[str, Any]) -> str:

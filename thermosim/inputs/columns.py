@@ -61,12 +61,6 @@ def number(cell: str, field: str, file: str, line: int) -> float:
     )
 
 
-def clock_seconds(cell: str) -> float | None:
-    """Return the seconds since midnight of ``HH:MM`` or ``HH:MM:SS`` (24:00 and beyond allowed), or None."""
-    found = re.fullmatch(r"([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))?", cell)
-    return None if found is None else 3600.0 * int(found[1]) + 60.0 * int(found[2]) + float(found[3] or 0)
-
-
 def pace_minutes(cell: str, field: str, file: str, line: int) -> float:
     """Return minutes per km of ``5:03`` or ``5.05``, NaN for a null word."""
     if found := re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", cell):

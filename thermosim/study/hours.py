@@ -6,11 +6,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from thermosim.clock import clock_seconds, clock_text
 from thermosim.dataset import version
 from thermosim.engine import integrate as kernel
 from thermosim.errors import InputError
 from thermosim.inputs.checks import shown
-from thermosim.inputs.columns import clock_seconds
 from thermosim.inputs.flat import piece_records
 from thermosim.inputs.plain import array
 from thermosim.inputs.weather_sun import later
@@ -112,7 +112,7 @@ def _label(weather, at_s: float) -> str:
     if clock is None:
         return f"minute {at_s / 60.0:g}"
     first = float(weather.time_s[0]) + clock
-    text = f"{int(round(at_s + clock) % DAY_S // HOUR_S):02d}:{int(round(at_s + clock) % HOUR_S // 60):02d}"
+    text = clock_text(at_s + clock)
     if math.floor((float(weather.time_s[-1]) + clock - 1.0) / DAY_S) == math.floor(first / DAY_S):
         return text
     if "start" in weather.given:
