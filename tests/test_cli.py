@@ -21,7 +21,7 @@ RUN = (
 ).split()
 SIMULATE_KEYS = {
     "core_at_end_C", "peak_core_C", "mean_skin_at_end_C", "heart_rate_at_end_bpm", "sweat_loss_L", "time_to_limit_min",
-    "limit_C", "distance_m", "max_closure_W", "warnings", "cautions",
+    "limit_C", "distance_m", "max_closure_W", "warnings", "cautions", "body_mass_change_pct",
 }  # fmt: skip
 LEDGER_TERMS = {
     "metabolic_power", "external_work", "convection", "long_wave_radiation", "solar_radiation", "respiration_vapour",

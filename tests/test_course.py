@@ -12,10 +12,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import thermosim as ts
+from thermosim.clock import clock_text
 from thermosim.engine import run as engine
 from thermosim.errors import InputError
 from thermosim.inputs.course import Checkpoint, Course
-from thermosim.inputs.course_effort import after_start, clock_text, effort_over, parts_of, passing
+from thermosim.inputs.course_effort import after_start, effort_over, parts_of, passing
 from thermosim.inputs.course_elevation import ascent, profile, smoothed, without_spikes
 from thermosim.inputs.course_sheet import COLUMNS, EXAMPLE, read_course_sheet, sheet_text
 from thermosim.inputs.flat import piece_records
@@ -352,7 +353,7 @@ def test_a_run_over_midnight_knows_the_clock_at_each_checkpoint(call):
     assert w1["clock"] == "23:45" and w1["opens_in_min"] == pytest.approx(-w1["arrive_min"], abs=0.01)
     assert w2["leave_min"] - w2["arrive_min"] == pytest.approx(30.0)
     assert finish["clock"] == "00:34 +1 d" and 0.0 < finish["cut_off_margin_min"] < 30.0
-    assert clock_text(86_400.0) == "00:00 +1 d" and after_start(84_000.0, 1800.0, 300.0) == -4200.0
+    assert clock_text(86_400.0, days=True) == "00:00 +1 d" and after_start(84_000.0, 1800.0, 300.0) == -4200.0
 
 
 def test_passing_brackets_a_stop_and_knows_what_is_not_reached():

@@ -280,3 +280,48 @@ def test_a_comparison_says_it_too():
     old = ts.Runner(mass_kg=65, height_m=1.75, age_y=74)
     lines = ts.compare(session(runner=old, variants=worn), members=4).result["warnings"]
     assert sum("Age 74 y" in line for line in lines) == 1
+
+
+# --- what is no device -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cooling", "words"),
+    [
+        ([{"device": "ice_collar"}], "cooling[0] is a table, {'device': 'ice_collar'}, needed is a device"),
+        ([ice_collar(0.2), {"device": "fan"}], "cooling[1] is a table"),
+        ({"device": "ice_collar"}, "cooling is a table"),
+        (ice_collar(0.2), "cooling is one device"),
+        ("ice_collar", "cooling is 'ice_collar', needed is a list"),
+        (["ice_collar"], "cooling[0] is 'ice_collar', needed is a device"),
+        ([IceCollar], "cooling[0] is the class IceCollar"),
+        ([None], "cooling[0] is None"),
+        (5, "cooling is 5, needed is a list"),
+    ],
+)
+def test_what_is_no_device_is_refused_in_one_sentence(cooling, words):
+    parts = RUNNER, EFFORT, MILD
+    for run in (lambda: ts.simulate(*parts, cooling=cooling), lambda: ts.simulate_session(session(), cooling=cooling)):
+        with pytest.raises(ts.InputError) as refused:
+            run()
+        said = str(refused.value)
+        assert words in said and "\n" not in said and len(said) < 200 and refused.value.remedy
+
+
+def test_a_table_becomes_a_device_as_the_refusal_says():
+    parts = RUNNER, EFFORT, MILD
+    worn = ts.simulate(*parts, cooling=[ts.cooling.from_spec({"device": "fan"}), IceCollar(0.2)])
+    assert list(worn.device.values) == ["fan", "ice_collar"]
+    for table in ("fan", 5, None, [{"device": "fan"}], {"device": ["fan"]}):
+        with pytest.raises(ts.InputError):
+            ts.cooling.from_spec(table)
+    for device in ({"device": "fan"}, 5, IceCollar, ice_collar(0.2)):
+        with pytest.raises(ts.InputError, match="^device is "):
+            Worn(device)
+
+
+@pytest.mark.parametrize("verb", ["simulate_session", "compare"])
+@pytest.mark.parametrize("given", ["mine.session.toml", None, 5])
+def test_what_is_no_session_is_refused(verb, given):
+    with pytest.raises(ts.InputError, match="needed is a Session; read one with Session.read"):
+        getattr(ts, verb)(given)

@@ -57,7 +57,7 @@ def imported(module: str):
 
 # --- who may import whom -------------------------------------------------------------------------------------------
 
-BASE = {"constants", "variables", "parameters", "ranges", "errors", "cautions", "_jit"}
+BASE = {"constants", "variables", "parameters", "ranges", "errors", "cautions", "clock", "_jit"}
 LAWS = {"physics", "physiology"}
 RECORDS = {"engine.records", "engine.nodes"}
 RESULTS = {"dataset", "closure", "run_warnings"}
@@ -68,8 +68,8 @@ MAY_IMPORT = {
     "physics": {"constants", "_jit"},
     "physiology": {"physics", "parameters", "constants", "_jit"},
     "engine": {*LAWS, "parameters", "constants", "_jit", "errors"},  # parameters: not in kernels, see below
-    "cooling": {"physics", "parameters", "variables", "constants", "errors", *RECORDS},
-    "inputs": {*LAWS, "parameters", "variables", "ranges", "constants", "errors", *RECORDS},
+    "cooling": {"physics", "parameters", "variables", "constants", "errors", "clock", *RECORDS},
+    "inputs": {*LAWS, "parameters", "variables", "ranges", "constants", "errors", "clock", *RECORDS},
     "closure": {"constants", "engine"},
     "run_warnings": {*BASE, *LAWS, "engine", "closure"},
     "dataset": {*BASE, *LAWS, "engine", "closure", "run_warnings"},
@@ -78,7 +78,7 @@ MAY_IMPORT = {
     "instant": {*BASE, *LAWS, "inputs", "cooling", "engine", *RESULTS},
     "study": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "turns", "story", "instant"},
     "evidence": {*BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "study", "look"},
-    "look": {"variables", "cautions"},
+    "look": {"variables", "cautions", "clock"},
     "cli": {
         *BASE, *LAWS, "engine", "cooling", "inputs", *RESULTS, "story", "instant", "study", "evidence", "look", "thermosim",
     },  # fmt: skip
@@ -127,6 +127,18 @@ def test_the_rule_sees_imports_inside_functions():
     """The check above is worth something: ``scipy`` is imported inside a function of ``instant``, and found."""
     found = {target.partition(".")[0] for module in PATHS if home(module) == "instant" for target in imported(module)}
     assert "scipy" in found
+
+
+def test_private_names_stay_in_their_module():
+    taken = [
+        f"{module} imports {node.module}.{alias.name}"
+        for module, tree in TREES.items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+        if alias.name.startswith("_") and f"thermosim.{alias.name}" not in PATHS
+    ]
+    assert not taken, taken
 
 
 def test_no_circle_between_folders():

@@ -11,7 +11,7 @@ from thermosim.constants import LATENT_HEAT_SWEAT
 from thermosim.engine import integrate as kernel
 from thermosim.engine import nodes as n
 from thermosim.engine import pacing as machine
-from thermosim.engine.records import BATH, ON_SKIN, POURED
+from thermosim.engine.records import BATH, IN_STOMACH, ON_SKIN, POURED
 from thermosim.parameters import SEGMENTS, value
 from thermosim.physics.air import saturation_pressure
 from thermosim.physiology.body import LAYERS
@@ -178,6 +178,7 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
     )
     content = heat_content(states, runner, rows, worn)
     blocks = [n.BASE + r * n.ROW_SIZE for r in range(rows.size)]
+    in_stomach = sum(end[b + n.STORE_KG] for b, place in zip(blocks, rows["place"], strict=True) if place == IN_STOMACH)
     ds.attrs |= {
         "terms": " ".join([*n.TERM_NAMES, "lost_water"]),
         "terms_J": terms_J,
@@ -185,6 +186,7 @@ def to_dataset(trajectory, prepared, session, variant_name, options: dict | None
         "heat_through_devices_J": float(sum(end[b + n.FROM_SKIN] + end[b + n.RUN_OFF] for b in blocks)),
         "wetting_J": float(LATENT_HEAT_SWEAT * (end[n.RECEIVED] - begin[n.RECEIVED])),  # of water that landed on the skin
         "sun_kept_off_J": float(sum(end[b + n.SHADED] for b in blocks)),
+        "body_mass_change_kg": float(in_stomach - end[n.LOST]),  # as on a scale: what is still in the stomach counts
     }
     if rows.size:
         ds.attrs["device_segments"] = json.dumps(_touched(rows, prepared.device_names))

@@ -49,6 +49,11 @@ _TABLE = (
         "mass_loss_pct", -_INF, 5.0,
         "Body mass falls by {value:.1f} %, more than 5 %: how far sweating and heart rate change then is uncertain.",
     ),
+    Range(
+        "stomach_g_kg", 0.0, 8.0,  # of body mass, drunk before a run: 8 g/kg (Yeo 2012), 7.5 g/kg (Siegel 2010)
+        "The stomach holds up to {value:.1f} g per kg of body mass, more than the 8 g/kg that were tried: whether it empties as "
+        "modelled is not known.",
+    ),
     Range("large_mass_loss_pct", -_INF, 8.0, f"Body mass falls by {{value:.1f}} %, more than 8 %: {_TRIED}."),
 )  # fmt: skip
 RANGES: dict[str, Range] = {entry.name: entry for entry in _TABLE}

@@ -68,7 +68,7 @@ def _of_rule(ds, prepared) -> list[str]:
 
 
 def _of_drinks(ds, prepared) -> list[str]:
-    """Say what a guarded drink was cut by, and where more was drunk than lost, or faster than a stomach passes on."""
+    """Say what a guarded drink was cut by; where more is drunk than lost, than a stomach passes on, than was tried."""
     rows, events = prepared.rows, prepared.events
     drinks = np.flatnonzero(rows["place"] == IN_STOMACH)
     if not drinks.size:
@@ -87,7 +87,8 @@ def _of_drinks(ds, prepared) -> list[str]:
     if excess[k] > DRUNK_BEYOND_LOSS_KG:
         found.append(
             f"At minute {float(ds.time[k]) / 60.0:.0f} the runner has drunk {excess[k]:.2f} kg more than is lost (at the end "
-            f"{max(excess[-1], 0.0):.2f} kg): do not gain mass; guarded = true cuts a drink there."
+            f"{max(excess[-1], 0.0):.2f} kg): do not gain mass; drinking more than is lost can be dangerous (low blood sodium), "
+            "and salt does not protect from it; guarded = true cuts a drink there."
         )
     span_s = np.maximum(ds.time.values, A_HOUR_S) - A_HOUR_S  # where the hour before each sample begins
     hourly = drunk - np.interp(span_s, ds.time.values, drunk) * (span_s > 0.0)
@@ -95,7 +96,8 @@ def _of_drinks(ds, prepared) -> list[str]:
         found.append(
             f"Up to {hourly.max():.1f} kg are drunk within an hour: a stomach passes on 0.8 to 1.0 L/h (common practice)."
         )
-    return found
+    held_g_kg = 1000.0 * water.sel(water="left").values / prepared.runner[0]["mass_kg"]
+    return found + outside("stomach_g_kg", np.round(held_g_kg, 6))
 
 
 def _of_cost(pieces, switch_m_s) -> list[str]:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from thermosim.cooling import Worn, flatten_cooling, is_own, spec_of
+from thermosim.cooling import Worn, flatten_cooling, is_own, spec_of, worn_list
 from thermosim.cooling.blocks import cooling_of_blocks, with_blocks
 from thermosim.cooling.schedule import Timetable, worn_by
 from thermosim.dataset import to_dataset
@@ -86,7 +86,7 @@ def simulate(
     NumericalFailure
         The engine stopped, or the energy or water books did not close.
     """
-    worn = _worn(cooling)
+    worn = worn_list(cooling)
     limits = {"site": limit_site, **({} if core_limit_C is None else {"core_temperature_C": core_limit_C})}
     session = Session.from_parts(
         runner,
@@ -106,6 +106,7 @@ def simulate_session(
     ``cooling`` replaces the variant's devices; ``overrides`` replaces values of the parameter table by name.
     """
     overrides, session = check_overrides(overrides), in_turns(session)
+    cooling = None if cooling is None else worn_list(cooling)
     save_step(session.effort, save_every_s)  # refused before the work is done
     prepared = prepare_session(session, variant, cooling=cooling, overrides=overrides, two_node=two_node)
     times = save_times(session.effort, save_every_s, float(prepared.pieces["end_s"][-1]))
@@ -129,7 +130,7 @@ def simulate_session(
         "two_node": int(bool(two_node)),
         "save_every_s": save_step(session.effort, save_every_s),
         "overrides": json.dumps(overrides),
-        "own_devices": json.dumps([one.device.name for one in _worn(cooling) if is_own(one)]),
+        "own_devices": json.dumps([one.device.name for one in cooling or () if is_own(one)]),
     }
     ds = to_dataset(trajectory, prepared, session, variant_of(session, variant).name, options)
     judge_books(
@@ -176,10 +177,6 @@ def check_overrides(overrides) -> dict[str, float]:
             )
         found[name] = float(number)
     return found
-
-
-def _worn(cooling) -> list[Worn]:
-    return [one if isinstance(one, Worn) else Worn(one) for one in cooling or ()]
 
 
 def _add_warnings(ds, overrides) -> None:

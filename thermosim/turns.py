@@ -14,11 +14,13 @@ from thermosim.cooling.blocks import cooling_of_blocks
 from thermosim.engine import run as engine
 from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.engine.pacing import STOP_S
-from thermosim.errors import NumericalFailure
+from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.blocks import effort_of_blocks, in_order
+from thermosim.inputs.checks import shown
 from thermosim.inputs.effort import OPTIONS
 from thermosim.inputs.flat import runner_record
 from thermosim.inputs.paced_flat import paced_records
+from thermosim.inputs.session import Session
 from thermosim.variables import INPUTS
 
 SAME_S = 0.05  # rests that change by less are settled
@@ -37,7 +39,14 @@ def in_turns(session, who: int = 0):
     -------
     Session
         With one block for each time it is done, and a note that tells the minutes.
+
+    Raises
+    ------
+    InputError
+        It is no session.
     """
+    if not isinstance(session, Session):
+        raise InputError(f"is {shown(session)}, needed is a Session", field="session", remedy="read one with Session.read(path)")
     if not any(block.waits for block in session.blocks):
         return session
     runners = [*session.runners[who:], *session.runners[:who]]

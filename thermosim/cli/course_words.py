@@ -43,7 +43,8 @@ def course_result(session, ds) -> dict[str, Any]:
         ``core_C``, ``heart_rate_bpm``, ``sweat_loss_L`` on arrival, ``has``, ``ice_probability``, ``opens_in_min`` (above 0: the
         runner is early), ``cut_off_margin_min`` (below 0: late); null where it is not reached or not known.
     """
-    from thermosim.inputs.course_effort import after_start, clock_text
+    from thermosim.clock import clock_text
+    from thermosim.inputs.course_effort import after_start
 
     told, start = session.effort.ground.course, session.start_clock_s
     places = list(told["checkpoints"])
@@ -58,7 +59,7 @@ def course_result(session, ds) -> dict[str, Any]:
             "ice_probability": place.get("ice_probability", 0.0), "opens_in_min": None, "cut_off_margin_min": None,
         }  # fmt: skip
         if start is not None and arrive == arrive:
-            entry["clock"] = clock_text(start + arrive)
+            entry["clock"] = clock_text(start + arrive, days=True)
             for name, key in (("opens_s", "opens_in_min"), ("cut_off_s", "cut_off_margin_min")):
                 if place.get(name) is not None:
                     entry[key] = (after_start(place[name], start, arrive) - arrive) / 60.0
@@ -111,8 +112,8 @@ def course_table(session, ds):
     """Return the run by distance, a row each km and at every checkpoint, units in the column names."""
     import pandas as pd
 
-    from thermosim.cli.writing import _column
-    from thermosim.inputs.course_effort import clock_text
+    from thermosim.cli.writing import column_name
+    from thermosim.clock import clock_text
 
     told, start = session.effort.ground.course, session.start_clock_s
     named = {round(one["distance_m"], 1): one["name"] for one in told["checkpoints"]}
@@ -124,7 +125,7 @@ def course_table(session, ds):
     table["section"] = [next((name for name, a, b in told["sections"] if a <= place < b), "") for place in places]
     table["elevation_m"] = np.interp(places, told["distance_m"], told["elevation_m"])
     table["time_min"] = np.array(times) / 60.0
-    table["clock"] = ["" if start is None or time != time else clock_text(start + time) for time in times]
+    table["clock"] = ["" if start is None or time != time else clock_text(start + time, days=True) for time in times]
     for name in QUANTITIES:
-        table[_column(name, [], ds[name].attrs["units"])] = [_at(ds, name, time) for time in times]
+        table[column_name(name, [], ds[name].attrs["units"])] = [_at(ds, name, time) for time in times]
     return table.round(3)

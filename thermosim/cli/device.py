@@ -45,13 +45,14 @@ thermosim device show own-collar.device.toml --air-temperature-C 28 --relative-h
 
 thermosim device show                     every device in the humid, dry and cool climates
 
-[bold]JSON keys:[/bold] of one device: time_min, from_skin_W, from_air_W, sun_kept_off_W, net_W, evaporation_W, carrying_W, \
-sweat_W, worth_W (series); device, label, climate, setting (running, stop, rest), watts_of (what fresh and late are of), \
-fresh_W, late_W, fresh_min, late_min, spent_min, from_skin_fresh_W, from_air_fresh_W, blocked_evaporation_W, sweat_saved_W, \
-net_fresh_W, net_late_W, from_skin_kJ, net_kJ, ceiling_K (joules and shade), ceiling_parts_K (joules, wetting, shade), flags \
-(what moved by more), core_change_K, coldest_skin_C, wear_min, treatment_only, warnings (what the run without it does not \
-say), band_fresh_W, band_late_W, band_min, inside (null where common practice gives no band); of all: rows (the same without \
-series), judged, inside. Also cautions."""
+[bold]JSON keys:[/bold] of one device: time_min, from_skin_W, from_air_W, sun_kept_off_W, net_W, evaporation_W, sweat_W, \
+worth_W (series); device, label, climate, setting (running, stop, rest), watts_of (what fresh and late are of), \
+fresh_W, late_W, fresh_min, late_min, spent_min, from_skin_fresh_W, from_air_fresh_W, blocked_evaporation_W, carrying_W, \
+sweat_saved_W, net_fresh_W, net_late_W, from_skin_kJ, net_kJ, ceiling_K (joules and shade), ceiling_parts_K (joules, wetting, \
+shade), flags (what moved by more), core_change_K, coldest_skin_C, wear_min, treatment_only, shown_with (what was not given \
+and is no default), warnings (what the run without it does not say), band_fresh_W, band_late_W, band_min, inside (null where \
+common practice gives no band); of all: rows (the same without series and shown_with), judged, inside. Also \
+cautions."""
 ICE_EPILOG = """\
 [bold]Example:[/bold] 250 g went in, 50 g came back after half an hour:
 

@@ -317,6 +317,8 @@ def shown_sentences(result: dict[str, Any]) -> list[str]:
         f"{number(result['core_change_K'], 2, True)} °C at the end.",
         *result["flags"],
     ]
+    if result["shown_with"]:
+        found.insert(0, f"Shown with {result['shown_with']}, as in the table of all devices; it was not given.")
     if result["coldest_skin_C"] is not None:
         found.append(f"Modelled skin under it is {number(result['coldest_skin_C'], 0)} °C at its coldest.")
     if result["treatment_only"]:

@@ -27,11 +27,11 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
         ``name``, ``segments``, ``times`` (``action``, ``at_min``, ``at_km``), ``carried_kg`` (fresh), ``fills`` (charges or
         portions in all), ``refills`` (those after it was put on, spares included), ``spares_used``, ``ice_kg`` and
         ``water_kg`` that went in, ``heat_from_skin_kJ`` and ``heat_from_air_kJ`` by the end, ``water_left_kg`` in it,
-        ``treatment_only``, ``notes``.
+        ``in_it`` (a bath), ``treatment_only``, ``notes``.
     """
     from thermosim.cooling.kinds import TREATMENT_ONLY
     from thermosim.cooling.rows import ice_and_water
-    from thermosim.engine.records import AROUND, ON_SKIN
+    from thermosim.engine.records import AROUND, BATH, ON_SKIN
     from thermosim.story import timetable_of, worn_of
 
     if "device" not in ds.dims:
@@ -47,6 +47,7 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
         ice, water = (float((rows["charge_kg"] * share).sum()) for share in ice_and_water(rows))
         puts = sum(one["action"] == "on" for one in times)
         refills = max(fills - puts, 0)
+        in_it = bool((rows["place"] == BATH).any())
         on = np.isin(rows["place"], (ON_SKIN, AROUND))
         found.append(
             {
@@ -62,6 +63,7 @@ def cooling_plan(session, variant, ds) -> list[dict[str, Any]]:
                 "heat_from_skin_kJ": float(ds.device_heat.sel(device=name, side="skin")[-1]) / 1000.0,
                 "heat_from_air_kJ": float(ds.device_heat.sel(device=name, side=["air", "water"]).sum("side")[-1]) / 1000.0,
                 "water_left_kg": float(ds.device_water.sel(device=name, water="left")[-1]),
+                "in_it": in_it,
                 "treatment_only": spec.get("device") in TREATMENT_ONLY,
                 "notes": [step["note"] for step in spec.get("plan", []) if "note" in step],
             }
@@ -133,7 +135,8 @@ def _when(one) -> str:
     starts, ends = ([event for event in events if event["at_min"] not in moments] for events in (on, off))
     spans = [f"{_at(start)} to {_at(ends[k]) if k < len(ends) else 'the end'}" for k, start in enumerate(starts)]
     refills = [event for event in one["times"] if event["action"] == "refill"]
-    said = [f"{'worn' if one['carried_kg'] > 0.0 else 'on'} from {_list(spans)}"]  # a tub, a fan, a canopy are not worn
+    how = "in it" if one["in_it"] else "worn" if one["carried_kg"] > 0.0 else "on"  # a fan, a canopy are not worn
+    said = [f"{how} from {_list(spans)}"]
     for word, found in (("swapped", swaps), ("refilled", refills)):
         said += [f"{word} at {_list([_at(event) for event in found])}"] if found else []
     return ", ".join(said)

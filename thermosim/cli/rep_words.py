@@ -3,6 +3,7 @@
 from typing import Any
 
 from thermosim.cli.terminal import number
+from thermosim.clock import pace_text
 
 TITLE = "Reps"
 NAMES = ("rep", "m", "min/km", "cap first at", "over", "return", "bpm at end")
@@ -60,10 +61,9 @@ def rows(reps: list[dict[str, Any]]) -> list[tuple[str, ...]]:
     found = []
     for one in reps:
         speed = one["mean_speed_m_s"]
-        seconds = round(1000.0 / speed) if speed > 0.0 else 0
         found.append((
             f"{one['rep']}{'' if one['complete'] else ' cut'}", number(one["distance_m"], 0),
-            f"{seconds // 60}:{seconds % 60:02d}" if seconds else "–",
+            pace_text(speed) if speed > 0.0 else "–",
             bound(one["first_cap_m"], "m", one["first_cap_censored"]), bound(one["time_over_cap_s"], "s", False),
             bound(one["return_s"], "s", one["return_censored"]), number(one["heart_rate_at_end_bpm"], 0),
         ))  # fmt: skip

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from thermosim.cli.terminal import number
+from thermosim.clock import pace_text
 
 NO_HEART = "not modelled with a beta-blocker"
 LIMITING = {1: "what the air can take", 2: "the sweat rate"}
@@ -17,7 +18,9 @@ def run_result(ds, cautions: list[str], beta_blocker: bool = False) -> dict[str,
         "core_at_end_C": float(ds.core_temperature[-1]), "peak_core_C": float(ds.attrs["peak_core_C"]),
         "mean_skin_at_end_C": float(ds.mean_skin_temperature[-1]),
         "heart_rate_at_end_bpm": None if beta_blocker else float(ds.heart_rate[-1]),
-        "sweat_loss_L": float(ds.sweat_loss[-1]), "time_to_limit_min": float(ds.attrs["time_to_limit_s"]) / 60.0,
+        "sweat_loss_L": float(ds.sweat_loss[-1]),
+        "body_mass_change_pct": 100.0 * float(ds.attrs["body_mass_change_kg"]) / _mass(ds),
+        "time_to_limit_min": float(ds.attrs["time_to_limit_s"]) / 60.0,
         "limit_C": float(ds.attrs["limit_C"]), "distance_m": float(ds.distance[-1]),
         "max_closure_W": float(ds.attrs["max_closure_W"]), "warnings": json.loads(ds.attrs["warnings"]), "cautions": cautions,
     }  # fmt: skip
@@ -96,14 +99,15 @@ def key_figures(ds, result: dict[str, Any]) -> list[tuple[str, str, str, str]]:
         else ("limit not reached" if np.isnan(crossing) else f"limit crossed at minute {crossing:.0f}")
     )
     speed = result["distance_m"] / float(ds.time[-1])
-    pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {_pace(speed)} min/km"
-    heart, lost = result["heart_rate_at_end_bpm"], 100.0 * float(ds.body_mass_loss[-1]) / _mass(ds)
+    pace = "" if speed < 0.1 else f"mean {number(speed, 2)} m/s, {pace_text(speed)} min/km"
+    heart, change = result["heart_rate_at_end_bpm"], result["body_mass_change_pct"]
+    weighed = f"{number(abs(change))} % of body mass {'gained' if change > 0.0 else 'lost'} in all"
     rows = [
         ("Core at the end", number(result["core_at_end_C"]), "°C", f"{limit}, band ±{number(float(ds.attrs['core_band_K']))} °C"),
         ("Peak core", number(result["peak_core_C"]), "°C", when),
         ("Mean skin at the end", number(result["mean_skin_at_end_C"]), "°C", ""),
         ("Heart rate at the end", *(("–", "bpm", NO_HEART) if heart is None else (number(heart, 0), "bpm", "modelled"))),
-        ("Sweat loss", number(result["sweat_loss_L"], 2), "L", f"{number(lost)} % of body mass lost in all"),
+        ("Sweat loss", number(result["sweat_loss_L"], 2), "L", weighed),
         ("Distance", number(result["distance_m"] / 1000.0, 2), "km", pace),
     ]  # fmt: skip
     if result.get("heart_rate_rmse_bpm") is not None:
@@ -154,11 +158,6 @@ def _devices(ds) -> list[tuple[str, str, str, str]]:
 
 def _mass(ds) -> float:
     return float(json.loads(ds.attrs["inputs"])["runner"]["mass_kg"])
-
-
-def _pace(speed_m_s: float) -> str:
-    seconds = round(1000.0 / speed_m_s)
-    return f"{seconds // 60}:{seconds % 60:02d}"
 
 
 def assumed_sentence(effect: dict[str, Any]) -> str:

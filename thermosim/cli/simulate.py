@@ -43,9 +43,10 @@ thermosim simulate --mass-kg 65 --height-m 1.75 --course hill.gpx --level-speed-
 --air-temperature-C 24 --relative-humidity-pct 70 --course-picture course.png
 
 [bold]JSON keys:[/bold] core_at_end_C, peak_core_C, mean_skin_at_end_C, heart_rate_at_end_bpm (null with a beta-blocker), \
-sweat_loss_L, time_to_limit_min (null if not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
+sweat_loss_L, body_mass_change_pct (negative: lost; what is drunk and still in the stomach counts), time_to_limit_min (null if \
+not reached), limit_C (null when under 18 or pregnant and none was set), distance_m, \
 max_closure_W, warnings, cautions; with devices also cooling_plan (name, segments, times, carried_kg, fills, refills, \
-spares_used, ice_kg, water_kg, heat_from_skin_kJ, heat_from_air_kJ, water_left_kg, notes); \
+spares_used, ice_kg, water_kg, heat_from_skin_kJ, heat_from_air_kJ, water_left_kg, in_it, treatment_only, notes); \
 over a course also course (length_km, ascent_m, ascent_raw_m, \
 descent_m, checkpoints: name, km, arrive_min, leave_min, clock, core_C, heart_rate_bpm, sweat_loss_L, has, ice_probability, \
 opens_in_min, cut_off_margin_min); with a recording also heart_rate_rmse_bpm, heart_rate_bias_bpm (modelled less \

@@ -151,7 +151,7 @@ def to_table(ds):
         for k in range(flat.sizes["column"] if others else 1):
             part = flat.isel(column=k) if others else flat
             words = [str(part[dim].values) for dim in others] if others else []
-            columns[_column(name, words, variable.attrs.get("units", "1"))] = part.values
+            columns[column_name(name, words, variable.attrs.get("units", "1"))] = part.values
     table = pd.DataFrame(columns, index=pd.Index(ds["time"].values, name="time_s"))
     if "heart_rate_recorded" in ds:
         return table.join(recorded_table(ds), how="outer")
@@ -175,7 +175,8 @@ def ratings_table(ds):
     return pd.DataFrame({kind: ds[f"{kind}_recorded"].values for kind in kinds}, index=index)
 
 
-def _column(name: str, words: list[str], unit: str) -> str:
+def column_name(name: str, words: list[str], unit: str) -> str:
+    """Return the name of a table's column: quantity, what it is of, unit."""
     suffix = _UNIT_IN_NAME.get(unit, unit.replace("/", "_").replace("·", "_"))
     return "_".join(part.replace(" ", "_") for part in (name, *words, suffix) if part)
 

@@ -5,7 +5,7 @@ To write your own, see :class:`thermosim.cooling.device.Device`; to wear it, wra
 """
 
 from thermosim.cooling.collars import IceCollar, ice_collar
-from thermosim.cooling.device import Worn, flatten_cooling, from_spec, is_own, spec_of
+from thermosim.cooling.device import Worn, flatten_cooling, from_spec, is_own, spec_of, worn_list
 from thermosim.cooling.rows import boundary_row
 
 __all__ = [
@@ -17,4 +17,5 @@ __all__ = [
     "ice_collar",
     "is_own",
     "spec_of",
+    "worn_list",
 ]

@@ -3,7 +3,7 @@
 import numpy as np
 
 from thermosim.cooling.card import device_kind, shared_by_area
-from thermosim.cooling.packs import CLOTH_J_KGK, drips, soaked_outside
+from thermosim.cooling.packs import BELOW, CLOTH_J_KGK, drips, drips_below, soaked_outside
 from thermosim.cooling.rows import boundary_row
 from thermosim.parameters import Parameter
 
@@ -47,9 +47,12 @@ COLD_TOWEL: dict[str, Parameter] = {
 }
 
 
-def _cloth_rows(device, segments, below) -> np.ndarray:
-    """Return one row a segment of wet cloth: water without ice, soaked through, drying outside."""
-    card = device.card
+def _cloth_rows(device, segments, below=None) -> np.ndarray:
+    """Return one row a segment of wet cloth: water without ice, soaked through, drying outside.
+
+    ``below`` names where each segment drips, where it is not what hangs below it.
+    """
+    card, named = device.card, below or {}
     return np.concatenate(
         [
             boundary_row(
@@ -62,12 +65,16 @@ def _cloth_rows(device, segments, below) -> np.ndarray:
                 dry_J_K=share * card["cloth_kg"].value * CLOTH_J_KGK,
                 dry_mass_kg=share * card["cloth_kg"].value,
                 hold_kg=share * max(card["held_water_kg"].value, device.water_kg),
-                **drips(below, card["drip_on_skin"].value),
+                **_drips_of(segment, named.get(segment), card["drip_on_skin"].value),
                 **soaked_outside(share * device.contact_area_m2, card["cloth_resistance_m2K_W"].value),
             )
             for segment, share in shared_by_area(segments)
         ]
     )
+
+
+def _drips_of(segment: str, named: tuple[str, str] | None, on_skin: float) -> dict:
+    return drips_below(segment, on_skin) if named is None else drips(named, on_skin)
 
 
 @device_kind(WET_CLOTH)
@@ -93,7 +100,7 @@ class WetCloth:
 
     def rows(self) -> np.ndarray:
         """Return one row a segment."""
-        return _cloth_rows(self, self.segments, ("chest", "back"))
+        return _cloth_rows(self, self.segments)
 
 
 @device_kind(WET_CAP)
@@ -116,7 +123,7 @@ class WetCap:
 
     def rows(self) -> np.ndarray:
         """Return the one row on the head."""
-        return _cloth_rows(self, ("head",), ("face", "neck"))
+        return _cloth_rows(self, ("head",))
 
 
 @device_kind(WET_SLEEVES)
@@ -139,7 +146,7 @@ class WetSleeves:
 
     def rows(self) -> np.ndarray:
         """Return one row each on upper arms and forearms."""
-        return _cloth_rows(self, ("upper_arms", "forearms"), ("forearms", "hands"))
+        return _cloth_rows(self, ("upper_arms", "forearms"), dict.fromkeys(("upper_arms", "forearms"), ("forearms", "hands")))
 
 
 @device_kind(COLD_TOWEL)
@@ -169,4 +176,4 @@ class ColdTowel:
 
     def rows(self) -> np.ndarray:
         """Return one row a segment."""
-        return _cloth_rows(self, self.segments, ("chest", "back"))
+        return _cloth_rows(self, self.segments, dict.fromkeys(("chest", "back"), BELOW["neck"]))

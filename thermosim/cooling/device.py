@@ -1,6 +1,7 @@
 """What a device is to the engine: rows of one boundary table, and times at which it is put on, refilled, taken off."""
 
 import dataclasses
+from collections.abc import Iterable
 from typing import Protocol
 
 import numpy as np
@@ -66,7 +67,8 @@ class Worn:
     planned_in: str = ""
 
     def __post_init__(self):
-        """Refuse times, spares and ranges that cannot be meant."""
+        """Refuse what is no device, and times, spares and ranges that cannot be meant."""
+        _check_device("device", self.device)
         check_number("spares", self.spares, low=0, high=1000)
         check_number("refill_at_share", self.refill_at_share, low=0.0, high=1.0)
         if self.spares != int(self.spares):
@@ -86,6 +88,48 @@ class Worn:
         minutes = np.asarray(minutes, dtype=float)
         ends = [(start, np.inf if end is None else end) for start, end in self.spans_min]
         return np.any([(minutes >= start) & (minutes <= end) for start, end in ends], axis=0)
+
+
+def worn_list(cooling) -> list[Worn]:
+    """Return what is worn, each with its times; a bare device is worn throughout, None is nothing.
+
+    Raises
+    ------
+    InputError
+        Not a list, or something in it that is no device.
+    """
+    if cooling is None:
+        return []
+    if isinstance(cooling, str | dict | Worn) or not isinstance(cooling, Iterable):
+        raise InputError(f"is {_called(cooling)}, needed is a list of devices", field="cooling", remedy="put devices in [ ]")
+    found = list(cooling)
+    for k, one in enumerate(found):
+        if not isinstance(one, Worn):
+            _check_device(f"cooling[{k}]", one)
+    return [one if isinstance(one, Worn) else Worn(one) for one in found]
+
+
+def _check_device(field: str, one) -> None:
+    """Refuse what is no device: no dataclass made with its fields, no name, no ``rows()``."""
+    if isinstance(one, type):
+        raise InputError(f"is the class {one.__name__}, needed is a device", field=field, remedy=f"write {one.__name__}(…)")
+    named = isinstance(getattr(one, "name", None), str) and callable(getattr(one, "rows", None))
+    if not named or not dataclasses.is_dataclass(one):
+        remedy = "make one by its kind, e.g. thermosim.cooling.ice_collar(ice_kg=0.25)"
+        if isinstance(one, dict):
+            remedy = "make one of the table with thermosim.cooling.from_spec(table)"
+        raise InputError(f"is {_called(one)}, needed is a device (a dataclass with name and rows())", field=field, remedy=remedy)
+
+
+def _called(one) -> str:
+    """Return what something is called in a refusal.
+
+    >>> _called({"device": "fan"}), _called(3), _called("fan")
+    ("a table, {'device': 'fan'}", '3', "'fan'")
+    """
+    text = " ".join(repr(one).split())
+    text = text if len(text) <= 50 else f"{text[:47]}..."
+    return f"a table, {text}" if isinstance(one, dict) else f"one device, {text}" if isinstance(one, Worn) else text
 
 
 def _check_times(worn) -> None:
@@ -175,9 +219,7 @@ def flatten_cooling(
     events: list[tuple[float, int, int]] = []
     names: list[str] = []
     places: list[str] = []  # where each row was planned
-    for number, worn in enumerate(cooling):
-        if not isinstance(worn, Worn):
-            worn = Worn(worn)
+    for number, worn in enumerate(worn_list(cooling)):
         names.append(
             worn.device.name if worn.device.name not in names else f"{worn.device.name} {number + 1}"
         )
@@ -369,9 +411,9 @@ def from_spec(spec: dict) -> Worn:
         Unknown device or field (the nearest name is suggested), or a value outside its range.
     """
     kinds = _kinds()
-    fields = dict(spec)
+    fields = dict(_table("cooling", spec))
     kind = fields.pop("device", None)
-    if kind not in kinds:
+    if not isinstance(kind, str) or kind not in kinds:
         near = nearest(kind, kinds)
         raise InputError(
             f"is {kind!r}, known are {', '.join(kinds)}",

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from thermosim.clock import clock_seconds, clock_text
 from thermosim.errors import InputError
 
 SHORTEST_STOP_S, STANDING_M_S = 10.0, 0.05  # a stop is a pause of this length or longer below this speed
@@ -64,9 +65,9 @@ def parse(given) -> At | Rule:
 
 
 def _moment(text: str) -> At:
-    if ":" in text:
-        hours, minutes, *seconds = map(int, text.split(":"))
-        return At(3600.0 * hours + 60.0 * minutes + sum(seconds), "clock", text)
+    clock_s = clock_seconds(text)
+    if clock_s is not None:
+        return At(clock_s, "clock", text)
     number = float(re.match(_NUMBER, text)[0])  # type: ignore[index]
     return At(number, "km" if text.endswith("km") else "min", text)
 
@@ -134,8 +135,8 @@ class Timetable:
                              remedy='write start_clock = "05:00" in the session, or give minutes')  # fmt: skip
         minute = ((at.number - self.start_clock_s) % 86400.0) / 60.0
         if minute > self.end_min + SAME_MIN:
-            clock = f"{int(self.start_clock_s // 3600):02d}:{int(self.start_clock_s % 3600 // 60):02d}"
-            raise InputError(f"is {at.text}, but the run lasts {self.end_min:.6g} min from {clock}", field="at",
+            begins = clock_text(self.start_clock_s)
+            raise InputError(f"is {at.text}, but the run lasts {self.end_min:.6g} min from {begins}", field="at",
                              remedy="correct the clock time, or start_clock")  # fmt: skip
         return minute
 

@@ -10,6 +10,13 @@ from thermosim.parameters import SEGMENTS, Parameter
 _NO_SOURCE = "common practice, no source"
 CLOTH_J_KGK = 1400.0  # heat capacity of dry textile; handbook
 _OUTER_SKIN_J_M2K = 1500.0  # of a dry cover or film with what follows it, per outer area
+# What hangs directly below, half of the drips each; ice at the waist wets the belly under it too. None: to the ground.
+BELOW: dict[str, tuple[str, str] | None] = {
+    "head": ("face", "neck"), "face": ("neck", "chest"), "neck": ("chest", "back"),
+    "chest": ("abdomen", "abdomen"), "back": ("abdomen", "abdomen"), "abdomen": ("abdomen", "thighs"),
+    "upper_arms": ("forearms", "forearms"), "forearms": ("hands", "hands"), "hands": None,
+    "thighs": ("lower_legs", "lower_legs"), "lower_legs": ("feet", "feet"), "feet": None,
+}  # fmt: skip
 
 PHASE_CHANGE_COLLAR: dict[str, Parameter] = {
     "filling_kg": Parameter(0.30, "kg", 0.1, 0.6, 0.0, f"200 to 400 g; {_NO_SOURCE}", "medium"),
@@ -150,7 +157,7 @@ class IcedCap:
             dry_J_K=ICED_CAP["cloth_kg"].value * CLOTH_J_KGK,
             dry_mass_kg=ICED_CAP["cloth_kg"].value,
             hold_kg=self.held_water_kg,
-            **drips(("face", "neck"), ICED_CAP["drip_on_skin"].value),
+            **drips_below("head", ICED_CAP["drip_on_skin"].value),
             **soaked_outside(self.contact_area_m2, self.cap_resistance_m2K_W),
         )
 
@@ -239,7 +246,7 @@ class IcePockets:
                     dry_J_K=ICE_POCKETS["cloth_kg"].value * CLOTH_J_KGK,
                     dry_mass_kg=ICE_POCKETS["cloth_kg"].value,
                     hold_kg=share * self.held_water_kg,
-                    **drips(("abdomen", "thighs"), ICE_POCKETS["drip_on_skin"].value),
+                    **drips_below(segment, ICE_POCKETS["drip_on_skin"].value),
                     **soaked_outside(share * self.contact_area_m2, self.outer_resistance_m2K_W),
                 )
                 for segment, share in shared_by_area(self.segments)
@@ -367,3 +374,9 @@ def drips(segments: tuple[str, str], on_skin: float) -> dict:
     """Return the fields that say on which skin the drips land, half each, and what share of them stays."""
     first, second = (SEGMENTS.index(name) for name in segments)
     return {"drip_segment_1": first, "drip_segment_2": second, "drip_on_skin": on_skin}
+
+
+def drips_below(segment: str, on_skin: float) -> dict:
+    """Return the fields of drips that run to what hangs below ``segment``; from hands and feet all falls to the ground."""
+    below = BELOW[segment]
+    return drips((segment, segment), 0.0) if below is None else drips(below, on_skin)

@@ -10,7 +10,7 @@ from thermosim.engine.records import ON_FOOT, RESTING
 from thermosim.errors import InputError
 from thermosim.inputs.checks import Card, check_choice, check_range, check_whole, shown
 from thermosim.inputs.device_cards import expand_device
-from thermosim.inputs.effort import PART_FIELDS, Effort, _pace_text
+from thermosim.inputs.effort import PART_FIELDS, Effort, pace_of_text
 from thermosim.inputs.limits import check_device
 from thermosim.inputs.pacing import new_legs
 
@@ -70,7 +70,7 @@ class Block(Card):
         if name in ("posture", "until"):
             return check_choice(name, value, POSTURES if name == "posture" else UNTIL)
         if name == "pace_min_km" and isinstance(value, str):
-            value = _pace_text(value, name)
+            value = pace_of_text(value, name)
         return check_whole(name, value) if name == "reps" else check_range(_RANGES.get(name, name), value, field=name)
 
     @model_validator(mode="after")

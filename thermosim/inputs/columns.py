@@ -61,19 +61,6 @@ def number(cell: str, field: str, file: str, line: int) -> float:
     )
 
 
-def clock_seconds(cell: str) -> float | None:
-    """Return the seconds since midnight of ``HH:MM`` or ``HH:MM:SS``, from 00:00 to 24:00; None for anything else.
-
-    Examples
-    --------
-    >>> clock_seconds("24:00"), clock_seconds("25:00")
-    (86400.0, None)
-    """
-    found = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])(?::([0-5][0-9]))?", cell)
-    seconds = 3600.0 * int(found[1]) + 60.0 * int(found[2]) + float(found[3] or 0) if found else math.inf
-    return seconds if seconds <= 86400.0 else None
-
-
 def pace_minutes(cell: str, field: str, file: str, line: int) -> float:
     """Return minutes per km of ``5:03`` or ``5.05``, NaN for a null word."""
     if found := re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", cell):

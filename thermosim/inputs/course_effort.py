@@ -354,17 +354,6 @@ def _between(edges_m, edges_s, k: int, place: float) -> float:
     return float(np.interp(place, edges_m[k - 1 : k + 1], edges_s[k - 1 : k + 1]))
 
 
-def clock_text(seconds: float) -> str:
-    """Return a clock time, from seconds since midnight of the day of the start.
-
-    >>> clock_text(9000.0), clock_text(90000.0)
-    ('02:30', '01:00 +1 d')
-    """
-    minutes = round(seconds / 60.0)
-    days, rest = divmod(minutes, 1440)
-    return f"{rest // 60:02d}:{rest % 60:02d}" + (f" +{days} d" if days else "")
-
-
 def after_start(clock_s: float, start_clock_s: float, expected_s: float) -> float:
     """Return a clock time as seconds from the start: of the days it may mean, the one nearest to what is expected.
 

@@ -11,7 +11,7 @@ from thermosim.inputs.checks import allowed_range
 from thermosim.inputs.course import Course
 from thermosim.inputs.course_elevation import GRID_M, Profile, ascent, profile, without_spikes
 from thermosim.inputs.files import read_text
-from thermosim.inputs.gpx import _choose, _lines, _parse
+from thermosim.inputs.gpx import chosen_track, gpx_of_text, lines_of_points
 from thermosim.variables import INPUTS
 
 SAME_PLACE_M = 1.0  # points nearer than this to the last one kept are one place: the runner stood, or the receiver did
@@ -35,7 +35,7 @@ def read_gpx_course(path, track: int | None, smoothing_m: float) -> Course:
         Standard deviation of the window over elevation [m].
     """
     text, file = read_text(path), str(path)
-    found = _parse(text, file, routes=True)
+    found = gpx_of_text(text, file, routes=True)
     notes: list[str] = []
     segments_of = [[one.points for one in track.segments if one.points] for track in found.tracks]
     if not any(segments_of) and found.routes:
@@ -46,13 +46,13 @@ def read_gpx_course(path, track: int | None, smoothing_m: float) -> Course:
         what = "track"
         lines_of = None
     points_of = [[point for points in segments for point in points] for segments in segments_of]
-    chosen = _choose(points_of, track, file)
+    chosen = chosen_track(points_of, track, file)
     empty = sum(not points for points in points_of)
     if len(points_of) > 1:
         dropped = f"; {empty} of them {'is' if empty == 1 else 'are'} empty" if empty else ""
         notes.append(f"{what.capitalize()} {chosen + 1} of {len(points_of)} is used{dropped}.")
     points = points_of[chosen]
-    lines = _lines(text, points_of, chosen) if lines_of is None else lines_of[chosen]
+    lines = lines_of_points(text, points_of, chosen) if lines_of is None else lines_of[chosen]
     notes += _said_of_times(points, what, _times_written(text, what, chosen))
     _refuse_nowhere(points, lines, file)
     return _course(points, lines, [len(one) for one in segments_of[chosen]], smoothing_m, file, notes)

@@ -5,9 +5,10 @@ from typing import Any
 
 import numpy as np
 
+from thermosim.clock import clock_seconds
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, check_range, missing, nearest, shown, unknown_name
-from thermosim.inputs.columns import NULL_WORDS, Table, clock_seconds, number, read_table
+from thermosim.inputs.columns import NULL_WORDS, Table, number, read_table
 from thermosim.inputs.course import Checkpoint, Course
 from thermosim.inputs.course_elevation import GRID_M, ascent, profile, without_spikes
 from thermosim.inputs.files import read_text

@@ -297,7 +297,7 @@ def _piece(part: dict[str, Any], label, minutes_name: str) -> tuple[float, float
     if "pace_min_km" in part:
         pace = part["pace_min_km"]
         if isinstance(pace, str):
-            pace = _pace_text(pace, label("pace_min_km"))
+            pace = pace_of_text(pace, label("pace_min_km"))
         speed = 1000.0 / (60.0 * check_range("pace_min_km", pace, field=label("pace_min_km")))
     elif "speed_m_s" in part:
         speed = check_range("speed_m_s", part["speed_m_s"], field=label("speed_m_s"))
@@ -309,7 +309,8 @@ def _piece(part: dict[str, Any], label, minutes_name: str) -> tuple[float, float
     return 60.0 * minutes, speed, grade, heading
 
 
-def _pace_text(text: str, field: str) -> float:
+def pace_of_text(text: str, field: str) -> float:
+    """Return the minutes per km of ``5:03`` or ``5.05``; anything else is refused with both as examples."""
     try:
         return pace_minutes(text, field, "", 0)
     except InputError:

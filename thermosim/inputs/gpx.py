@@ -29,11 +29,11 @@ def read_track(path, track: int | None = None):
         1-based; needed when the file has several.
     """
     text = read_text(path)
-    tracks = _parse(text, str(path)).tracks
+    tracks = gpx_of_text(text, str(path)).tracks
     points_of = [[point for segment in one.segments for point in segment.points] for one in tracks]
-    chosen = _choose(points_of, track, str(path))
+    chosen = chosen_track(points_of, track, str(path))
     points = points_of[chosen]
-    lines = _lines(text, points_of, chosen)
+    lines = lines_of_points(text, points_of, chosen)
     notes = [f"Track {chosen + 1} of {len(points_of)} is used."] if len(points_of) > 1 else []
     seconds = _times(points, lines, str(path))
     kept = _without_repeats(seconds, lines, str(path), notes)
@@ -49,7 +49,7 @@ def read_track(path, track: int | None = None):
     return seconds - seconds[0], channels, notes, lines
 
 
-def _parse(text: str, file: str, routes: bool = False):
+def gpx_of_text(text: str, file: str, routes: bool = False):
     """Return the parsed file; one without a track is refused, unless it has a route and ``routes`` are taken."""
     import defusedxml
     import gpxpy
@@ -76,7 +76,8 @@ def _parse(text: str, file: str, routes: bool = False):
     return found
 
 
-def _choose(points_of: list[list[Any]], track: int | None, file: str) -> int:
+def chosen_track(points_of: list[list[Any]], track: int | None, file: str) -> int:
+    """Return the place of the track to use, from 0: the one with points, or the 1-based ``track`` that was asked for."""
     sizes = ", ".join(
         f"{number}: {len(points)} points" for number, points in enumerate(points_of[:20], start=1)
     )
@@ -97,7 +98,7 @@ def _choose(points_of: list[list[Any]], track: int | None, file: str) -> int:
     return track - 1
 
 
-def _lines(text: str, points_of: list[list[Any]], chosen: int) -> list[int]:
+def lines_of_points(text: str, points_of: list[list[Any]], chosen: int) -> list[int]:
     """Return the line of each point of the chosen track, or nothing when they cannot be told."""
     starts = [found.start() for found in _POINT.finditer(text)]
     if len(starts) != sum(map(len, points_of)):

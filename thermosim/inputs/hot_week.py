@@ -4,6 +4,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from thermosim.clock import clock_text
 from thermosim.errors import InputError
 from thermosim.inputs.checks import shown
 from thermosim.inputs.station import HOURS_OF_YEAR, Station
@@ -166,8 +167,7 @@ def sheet_text(station: Station, start: str, hours: float, time_zone: str | None
     lines = [f"# {note}" for note in notes]
     lines.append(",".join(("clock", *columns, *once)))
     for k, second in enumerate(given["time_s"]):
-        clock = int(round(clock_s + second)) % 86400
-        cells = [f"{clock // 3600:02d}:{clock % 3600 // 60:02d}"]
+        cells = [clock_text(clock_s + second)]
         cells += [f"{given[name][k]:.6g}" for name in columns]
         same = [given["wind_height_m"], given["wind_from"]]  # a height and a word in every row, the rest in the first
         cells += [str(item) for item in same] + [str(given[name]) if k == 0 else "" for name in once[2:]]

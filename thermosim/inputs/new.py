@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from thermosim.clock import pace_text
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_choice
 from thermosim.inputs.course import Course
@@ -244,12 +245,11 @@ def new_file_text(kind: str, device_card: Callable[[], str] | None = None) -> st
     return _TEXTS[kind]
 
 
-def pace_text(speed_m_s: float) -> str:
+def speed_text(speed_m_s: float) -> str:
     """Return a speed with its pace, e.g. ``3.30 m/s (5:03 min/km)``; standing has no pace."""
     if speed_m_s < 0.1:
         return f"{speed_m_s:.2f} m/s"
-    seconds = round(1000.0 / speed_m_s)
-    return f"{speed_m_s:.2f} m/s ({seconds // 60}:{seconds % 60:02d} min/km)"
+    return f"{speed_m_s:.2f} m/s ({pace_text(speed_m_s)} min/km)"
 
 
 def check_file(
@@ -425,7 +425,7 @@ def _of_limit(session: Session) -> str:
 
 def _of_effort(effort: Effort) -> str:
     low, high = float(effort.speed_m_s.min()), float(effort.speed_m_s.max())
-    speed = pace_text(low) if low == high else f"{pace_text(low)} to {pace_text(high)}"
+    speed = speed_text(low) if low == high else f"{speed_text(low)} to {speed_text(high)}"
     return f"{effort.minutes:.4g} min at {speed}"
 
 

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from thermosim.clock import clock_seconds, clock_text
 from thermosim.errors import InputError
 from thermosim.inputs.blocks import Block, blocks_of, read_blocks, read_effort_of_blocks
 from thermosim.inputs.checks import check_names, missing, shown
-from thermosim.inputs.columns import clock_seconds
 from thermosim.inputs.course_effort import (
     COURSE_FLAGS,
     OVER_FIELDS,
@@ -159,7 +159,7 @@ class Session(SameContent):
             raise InputError(problem, field="start_clock", remedy='write e.g. "05:00"')
         other = self.weather.start_clock_s
         if other is not None and abs(other - seconds) > _TIME_SLACK_S:
-            problem = f"is {self.start_clock}, but the weather sheet starts at {other // 3600:02.0f}:{other % 3600 // 60:02.0f}"
+            problem = f"is {self.start_clock}, but the weather sheet starts at {clock_text(other)}"
             raise InputError(problem, field="start_clock", remedy="leave start_clock out and write start instead")
 
     @property

@@ -8,9 +8,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from thermosim.clock import clock_seconds
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, check_range, missing, shown
-from thermosim.inputs.columns import check_increasing, clock_seconds, read_table
+from thermosim.inputs.columns import check_increasing, read_table
 from thermosim.inputs.humidity import FORMS, vapour_pressure
 from thermosim.inputs.weather import Weather
 

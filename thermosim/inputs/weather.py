@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from thermosim.clock import clock_seconds
 from thermosim.constants import STANDARD_PRESSURE_KPA
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_names, check_range, missing, shown
-from thermosim.inputs.columns import Table, check_increasing, clock_seconds, number, read_table
+from thermosim.inputs.columns import Table, check_increasing, number, read_table
 from thermosim.inputs.humidity import FORMS
 from thermosim.inputs.plain import SameContent, array, plain
 from thermosim.inputs.weather_build import WIND_WORDS, quantities

@@ -7,6 +7,7 @@ from matplotlib.patches import Wedge
 from matplotlib.ticker import FixedLocator, FuncFormatter
 from matplotlib.transforms import ScaledTranslation
 
+from ..clock import clock_seconds, clock_text
 from . import reading, style
 from .page import (
     GAP_IN,
@@ -83,8 +84,7 @@ def _start_s(ds):
     inputs = reading.attribute(ds, "inputs", {})
     clock = inputs.get("start_clock")
     if clock:
-        hours, minutes = clock.split(":")[:2]
-        return 3600.0 * int(hours) + 60.0 * int(minutes)
+        return clock_seconds(clock)
     return inputs["weather"].get("start_clock_s")
 
 
@@ -100,8 +100,7 @@ def _clock(ds, minute):
     start = _start_s(ds)
     if start is None:
         return f"after {style.number(minute)} min"
-    total = round((start / 60.0 + minute) % 1440) % 1440
-    return f"at {total // 60:02d}:{total % 60:02d}"
+    return f"at {clock_text(start + 60.0 * minute)}"
 
 
 def _where(ds, km):
@@ -204,8 +203,7 @@ def _name_the_way(ds, ax):
         if place * width - 0.22 < free:
             continue
         free = place * width + 0.22
-        minutes = round(moment / 60.0) % 1440
-        ax.text(place, y - 0.13 / height, f"{minutes // 60:02d}:{minutes % 60:02d}", transform=ax.get_xaxis_transform(),
+        ax.text(place, y - 0.13 / height, clock_text(moment), transform=ax.get_xaxis_transform(),
                 ha="center", va="center", color=COLOUR["ink"], gid="clock", **style.sans("tick", bold=True))  # fmt: skip
     left = ax.get_position().x0 * ax.figure.get_figwidth()
     ax.text(-(left - 0.42) / (width * _length_km(ds)), -0.43 / height, "clock", transform=ax.transAxes, ha="left", va="center",

@@ -135,6 +135,7 @@ def draw_one(result, cautions, provenance):
         question=f"What does the {name} take, and from where?",
         answer=answer,
         setting=f"65 kg, 1.75 m, {result['setting']} · {climate} · {_ceiling(result)}"
+        + (f" · shown with {result['shown_with']}" if result["shown_with"] else "")
         + (" · emergency treatment, never a race device" if result["treatment_only"] else ""),
         cautions=cautions,
         provenance=provenance,

@@ -175,8 +175,8 @@ def try_device(trial: Trial, climate, runner: Runner | None = None, spec: dict |
     Returns
     -------
     dict
-        ``time_min`` (from when it is put on) and series ``from_skin_W, from_air_W, net_W, evaporation_W, carrying_W,
-        sweat_W``; then single figures.
+        ``time_min`` (from when it is put on) and series ``from_skin_W, from_air_W, sun_kept_off_W, net_W,
+        evaporation_W, sweat_W, worth_W``; then single figures.
     """
     runner = runner or Runner(**RUNNER)
     weather, start = climate_of(climate), SETTINGS[trial.setting][0]
@@ -333,7 +333,8 @@ def table(climates=None, *, runner: Runner | None = None, progress=None) -> dict
 
 
 def show_one(spec: dict, climate, runner: Runner | None = None) -> dict:
-    """Return series and figures of one device, by kind or from a card, in one climate.
+    """Return series and figures of one device, by kind or from a card, in one climate; ``shown_with`` tells fields that ``spec``
+    leaves out and the table's own trial sets (a sham weighs 0.3 kg there), in words.
 
     Parameters
     ----------
@@ -353,7 +354,18 @@ def show_one(spec: dict, climate, runner: Runner | None = None) -> dict:
         trial = Trial(kind, "running", 40, (4, 6), (35, 40), SKIN, {})
     trial = dataclasses.replace(trial, label=worn.device.name.replace("_", " "))
     fields = {name: one for name, one in spec.items() if name not in ("device", "from_min", "to_min", "refill_min")}
-    return try_device(trial, climate, runner, fields)
+    own = {name: one for name, one in trial.fields.items() if name not in fields}
+    return {**try_device(trial, climate, runner, fields), "shown_with": _shown_with(own, SETTINGS[trial.setting][0])}
+
+
+def _shown_with(fields: dict, start_min: float) -> str:
+    """Return fields in words, refills counted from when it is put on.
+
+    >>> _shown_with({"mass_kg": 0.3, "refill_min": [35.0, 50.0]}, 20.0)
+    'mass_kg 0.3, refill_min 15 + 30'
+    """
+    values = {name: [m - start_min for m in one] if name == "refill_min" else [one] for name, one in fields.items()}
+    return ", ".join(f"{name} {' + '.join(f'{number:g}' for number in numbers)}" for name, numbers in values.items())
 
 
 def sentence(row: dict) -> str:

@@ -5,9 +5,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import NamedTuple
 
+from thermosim.clock import clock_seconds
 from thermosim.errors import InputError
 from thermosim.inputs.checks import shown
-from thermosim.inputs.columns import clock_seconds
 from thermosim.inputs.plain import array
 from thermosim.inputs.weather_sun import clock_of, later
 from thermosim.study.ensemble import sheets_of
