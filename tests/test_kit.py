@@ -12,7 +12,7 @@ from thermosim import cautions, look
 from thermosim.cli.compare import behaviour_sentences, name_bare_kit
 from thermosim.look.compare_kit import kit_panel
 from thermosim.study import kit as kits
-from thermosim.study.compare import interval
+from thermosim.study.variants import interval
 
 HUMID = {"air_temperature_C": 31, "relative_humidity_pct": 85, "wind_speed_m_s": 0.0}
 DRY = {"air_temperature_C": 38, "relative_humidity_pct": 22, "wind_speed_m_s": 1.0, "solar_W_m2": 700}

@@ -10,8 +10,8 @@ from thermosim.engine.nodes import DONE, STATUS_SENTENCES
 from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.flat import piece_records, runner_record
 from thermosim.inputs.heat_exposures import Exposure, when_days
-from thermosim.study.compare import interval
 from thermosim.study.ensemble import draw_persons
+from thermosim.study.variants import interval
 
 MEMBERS = 60
 LAST_S = 300.0  # the sweat rate at the end is that of the last five minutes

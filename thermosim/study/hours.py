@@ -19,9 +19,9 @@ from thermosim.parameters import value
 from thermosim.physics.wbgt_limits import STANDARD_SURFACE_M2, WORK_CLASSES, reference_limit
 from thermosim.ranges import RANGES
 from thermosim.story import SITES, simulate_session, variant_of
-from thermosim.study.compare import interval
 from thermosim.study.ensemble import Members, draw_air, draw_members, put_air, run_variant, sheets_of
 from thermosim.study.starts import EVERY_MIN, Start, at_start, left_out, possible_starts, window_of
+from thermosim.study.variants import interval
 from thermosim.study.wind import wind_effect
 from thermosim.turns import in_turns
 

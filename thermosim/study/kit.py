@@ -11,8 +11,9 @@ from thermosim.engine import nodes as n
 from thermosim.errors import InputError
 from thermosim.inputs.limits import Variant
 from thermosim.story import SITES
-from thermosim.study.compare import CONTRAST_MIN, heat_through_devices, interval, rows_of_variant, used_kg
+from thermosim.study.compare import CONTRAST_MIN
 from thermosim.study.ensemble import draw_members, run_variant
+from thermosim.study.variants import heat_through_devices, interval, rows_of_variant, used_kg
 from thermosim.turns import in_turns
 
 FEWEST, MOST = 2, 5  # devices of a kit: 2**5 parts are run
