@@ -462,6 +462,29 @@ def test_uncompensable_and_range_flags_reach_the_strip(pages):
     assert "outside the tested range" in joined(pages["run, plain"], "caution")
 
 
+@pytest.mark.parametrize("limited_from", [0.6, None])
+def test_a_run_page_hatches_core_where_its_caution_says_uncompensable(limited_from):
+    drawn = look.run_overview(invented_run(limited_from=limited_from))
+    bars = [patch for patch in drawn.axes[0].patches if patch.get_gid() == "uncompensable"]
+    assert bool(bars) == (cautions.UNCOMPENSABLE in joined(drawn, "caution")) == (limited_from is not None)
+    if bars:
+        start, end = bars[0].get_x(), bars[-1].get_x() + bars[-1].get_width()
+        assert start == pytest.approx(0.6 * 60, abs=0.1) and end == pytest.approx(60.0)
+        assert bars[0].get_hatch() and joined(drawn, "uncompensable-words") == "uncompensable"
+
+
+def test_a_stop_too_short_to_be_seen_along_the_way_is_hatched_all_the_same():
+    ax = page.lone_axes()
+    ax.set_xlim(0.0, 46.0)
+    page.uncompensable_foot(ax, [(29.0, 29.0), (46.0, 46.0)])
+    ends = [(bar.get_x(), bar.get_x() + bar.get_width()) for bar in ax.patches]
+    assert all(b - a > 0.2 and a >= 0.0 and b <= 46.0 + 1e-9 for a, b in ends) and len(ends) == 2
+
+
+def test_no_caution_speaks_of_a_hatch():
+    assert not [line for line in cautions.in_full() if "hatch" in line]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_forbidden_word_is_nowhere(pages, name):
     for artist in texts(pages[name]):

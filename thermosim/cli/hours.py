@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from thermosim.cli.fields import with_fields
-from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, terminal_form
+from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag
 from thermosim.cli.writing import ForceFlag, PictureFlag
 
 EPILOG = """\
@@ -87,7 +87,7 @@ def hours(
             asked, variant=variant, first=first, last=last, every_min=every_min, inside_share=inside_share,
             crosses_share=crosses_share, progress=say,
         )  # fmt: skip
-        result["cautions"] = terminal_form(words.cautions_of(asked, result))
+        result["cautions"] = words.cautions_of(asked, result)
         written = []
         if picture is not None:
             written = write_all([Target(picture, lambda path: draw(lambda: words.page_of(asked, result), path))], force)

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from thermosim.cli.fields import LEDGER_GROUPS, number_or_text, with_fields
-from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, number, terminal_form
+from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, number
 from thermosim.cli.writing import ForceFlag, PictureFlag
 
 EPILOG = """\
@@ -98,7 +98,6 @@ def ledger(
         if run is not None
         else _of_instant(session, minute or 0.0, fields)
     )
-    result |= {"cautions": terminal_form(result["cautions"]), "warnings": terminal_form(result["warnings"])}
     written = _write(result, out, picture, force)
     _tell(talk, result, written)
     return result

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from thermosim.cli.fields import SESSION_GROUPS, with_fields
-from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, terminal_form
+from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag
 from thermosim.cli.writing import ForceFlag, OutFlag, PictureFlag
 
 CoolingFlag = Annotated[
@@ -243,11 +243,7 @@ def cautions_of(session, ds) -> list[str]:
 
     device, limited = "device" in ds.dims, bool((ds.limited_by.values != 0).mean() > 0.05)
     capped = session.rule is not None and session.rule.capped
-    lines = terminal_form(
-        cautions.for_result(
-            device=device, capped=capped, uncompensable=limited, band_K=float(ds.attrs["core_band_K"])
-        )
-    )
+    lines = cautions.for_result(device=device, capped=capped, uncompensable=limited, band_K=float(ds.attrs["core_band_K"]))
     if capped:
         lines += [cautions.WALK_AT_THE_CAP, cautions.NEVER_ALONE]
     first = []

@@ -150,11 +150,6 @@ def first_compile() -> bool:
     return not any(folder.rglob("integrate*.nbi"))
 
 
-def terminal_form(lines: list[str]) -> list[str]:
-    """Return cautions without what only a figure shows."""
-    return [line.replace(" (hatched)", "") for line in lines]
-
-
 def split_defaults(sentences: list[str]) -> tuple[list[str], list[str]]:
     """Return the defaults in short (``age_y 35 y``) and the other sentences in full."""
     defaults, others = [], []

@@ -16,10 +16,10 @@ from .page import (
     core_panel_title,
     end_labels,
     halo,
-    hatched,
     lone_axes,
     panel_title,
     text_width_in,
+    uncompensable_foot,
     value_ticks,
     wrap,
     x_label,
@@ -386,33 +386,13 @@ def core_panel(ds, ax=None, letter="c"):
     _way_axis(ds, ax)
     ax.set_ylim(low - 0.15, high + 0.25)
     value_ticks(ax, decimals=1)
-    _uncompensable(ds, ax, km)
+    t = reading.values(ds, "time")
+    uncompensable_foot(ax, [tuple(np.interp(spell, t, km)) for spell in reading.uncompensable_spells(ds)])
     end_labels(ax, labels)
     spread = float(ds.attrs.get("core_band_K", 0.0))
     note = f"one run; 90 % band ±{style.number(spread, 1)} °C, not drawn" if half is None and spread else ""
     core_panel_title(ax, letter, half_width=half, at="the finish", note=note)
     return ax
-
-
-def _uncompensable(ds, ax, km):
-    """Hatch where the balance is limited for a minute or more, and write the word at the longest such stretch."""
-    if "limited_by" not in ds:
-        return
-    t = reading.values(ds, "time")
-    found = [
-        (float(np.interp(a, t, km)), float(np.interp(b, t, km)))
-        for a, b in reading.spells(t, reading.values(ds, "limited_by") != 0, reading.SUSTAINED_S)
-    ]
-    found = [(a, b) for a, b in found if b > a]
-    for a, b in found:
-        hatched(ax, a, b, 0.0, 0.10, style.HATCH_UNCOMPENSABLE, "uncompensable", outline=0.0, transform=ax.get_xaxis_transform())
-    if found:
-        a, b = max(found, key=lambda one: one[1] - one[0])
-        middle, right = 0.5 * (a + b), km[-1]
-        side = "right" if middle > 0.85 * right else "left" if middle < 0.15 * right else "center"
-        at = {"right": min(b, right), "left": a, "center": middle}[side]
-        halo(ax.text(at, 0.17, "uncompensable", transform=ax.get_xaxis_transform(), ha=side, va="center", color=COLOUR["ink"],
-                     zorder=6, **style.sans("note")), 3)  # fmt: skip
 
 
 def skin_panel(ds, ax=None, letter="d"):

@@ -450,6 +450,30 @@ def gap_columns(ax, gaps):
     return ax
 
 
+def uncompensable_foot(ax, stretches):
+    """Hatch the foot of a panel where the balance is limited, and write the word at the longest of the stretches.
+
+    Parameters
+    ----------
+    ax : Axes
+        Limits final.
+    stretches : list of tuple
+        ``(start, end)`` along the x axis; one too short to be seen (a stop, along a course) is drawn as wide as can be seen.
+    """
+    if not stretches:
+        return
+    left, right = ax.get_xlim()
+    least = 0.06 * (right - left) / (ax.get_position().width * ax.figure.get_figwidth())
+    wide = [(min(a, right - least), max(b, min(a, right - least) + least)) for a, b in stretches]
+    for a, b in wide:
+        hatched(ax, a, b, 0.0, 0.10, style.HATCH_UNCOMPENSABLE, "uncompensable", outline=0.0, transform=ax.get_xaxis_transform())
+    a, b = max(wide, key=lambda one: one[1] - one[0])
+    share = (0.5 * (a + b) - left) / (right - left)
+    side, at = ("right", b) if share > 0.85 else ("left", a) if share < 0.15 else ("center", 0.5 * (a + b))
+    halo(ax.text(at, 0.17, "uncompensable", transform=ax.get_xaxis_transform(), ha=side, va="center", color=COLOUR["ink"],
+                 zorder=6, gid="uncompensable-words", **style.sans("note")), 3)  # fmt: skip
+
+
 def zero_line(ax):
     """Draw the ink zero line."""
     ax.axhline(0, color=COLOUR["ink"], lw=0.9, zorder=3)

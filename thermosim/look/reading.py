@@ -134,9 +134,9 @@ def device_names(ds):
     )
 
 
-def is_uncompensable(ds):
-    """Return True when the balance is limited for a sustained spell."""
-    return "limited_by" in ds and bool(spells(ds.time.values, values(ds, "limited_by") != 0, SUSTAINED_S))
+def uncompensable_spells(ds):
+    """Return ``[(start, end)]`` [s] of the sustained spells in which the balance is limited."""
+    return spells(ds.time.values, values(ds, "limited_by") != 0, SUSTAINED_S) if "limited_by" in ds else []
 
 
 def cautions_of(ds, **more):
@@ -144,7 +144,7 @@ def cautions_of(ds, **more):
     lines = cautions.for_result(
         device=bool(device_names(ds)),
         capped="cap_bpm" in ds.attrs,
-        uncompensable=is_uncompensable(ds),
+        uncompensable=bool(uncompensable_spells(ds)),
         band_K=ds.attrs.get("core_band_K"),
         **more,
     )

@@ -21,6 +21,7 @@ from .page import (
     lone_axes,
     panel_title,
     time_axis,
+    uncompensable_foot,
     value_ticks,
 )
 from .perception_page import perception_panels
@@ -151,6 +152,7 @@ def core_panel(ds, ax=None, letter="a"):
     ax.set_ylim(low - 0.15, high + 0.25)
     value_ticks(ax, decimals=1)
     time_axis(ax, t, label=False)
+    uncompensable_foot(ax, [(a / 60, b / 60) for a, b in reading.uncompensable_spells(ds)])
     _mark_crossing(ax, reading.crossing_min(ds, t, core, limit) if limit is not None else None, limit, t[0])
     end_labels(ax, labels)
     band_note = "one run, no band drawn" if half is None else ""
