@@ -511,6 +511,94 @@ def test_the_strip_draws_many_checkpoints_and_none(tmp_path, laps, clock):
     assert figure.get_figwidth() * figure.dpi == pytest.approx(1400.0)
 
 
+CAPPED = """course = "x.course.csv"
+start_clock = "02:30"
+[runner]
+mass_kg = 65
+height_m = 1.75
+maximum_heart_rate_bpm = 190
+vo2max_mL_kg_min = 50
+[weather]
+air_temperature_C = 30
+relative_humidity_pct = 70
+[effort]
+speed_m_s = 2.9
+[rule]
+cap_bpm = 150
+resume_below_bpm = 146
+max_cap_events = """
+
+
+@pytest.fixture
+def capped(tmp_path):
+    """Run 12 km of a straight ramp under a cap that binds often, stopped at the event of a number."""
+
+    def run(events, speed="2.9"):
+        (tmp_path / "x.course.csv").write_text("distance_km,elevation_m,checkpoint,stop_min\n0,5,,\n6,12.5,W1,2\n12,20,,\n")
+        (tmp_path / "x.session.toml").write_text(CAPPED.replace("2.9", speed) + f"{events}\n")
+        return simulate_session(Session.read(tmp_path / "x.session.toml"))
+
+    return run
+
+
+def drawn(page, gid):
+    """Return what carries a name in a picture."""
+    from matplotlib.artist import Artist
+
+    return page.findobj(lambda one: isinstance(one, Artist) and one.get_gid() == gid)
+
+
+def test_a_cap_that_binds_often_is_drawn_as_shares_of_stretches(capped):
+    from thermosim.look.course_strip_page import course_strip
+
+    ds = capped(500)
+    assert ds.sizes["cap_event"] > 24 and float(ds.distance[-1]) == pytest.approx(12000.0, abs=1.0)
+    page = course_strip(ds)
+    (held,), (mean,), (line,) = drawn(page, "held-back"), drawn(page, "speed-mean"), drawn(page, "speed")
+    share, edges, _ = held.get_data()
+    first = float(ds.cap_event_distance[0]) / 1000.0
+    assert edges[0] == pytest.approx(first) and edges[-1] == pytest.approx(12.0, abs=0.005)
+    assert np.nanmin(share) >= 0.0 and np.nanmax(share) <= 100.0
+    assert line.get_xdata().max() <= first  # no comb behind it
+    # shares and means by hand: time in events, and way over time without the stop, from the first event on
+    t0, end = float(ds.cap_event_start[0]), float(ds.time[-1])
+    resumed = np.where(np.isfinite(ds.cap_event_resume), ds.cap_event_resume, end)
+    speed, edges, _ = mean.get_data()
+    seconds = 1000.0 * np.diff(edges) / speed
+    assert seconds.sum() == pytest.approx(end - t0 - 120.0, rel=0.02)
+    assert (share * seconds).sum() / 100.0 == pytest.approx(float((resumed - ds.cap_event_start.values).sum()), rel=0.05)
+    words = [text.get_text() for ax in page.axes for text in ax.texts]
+    assert any(f"{ds.sizes['cap_event']} cap events in all" in one for one in words)
+
+
+def test_a_run_that_its_rule_stops_says_so_and_every_clock_mark_has_its_label(capped):
+    from thermosim.look.course_strip_page import answer, course_strip
+
+    ds = capped(3)
+    assert "the rule stops the run at km" in answer(ds)[1] and answer(ds)[1].endswith("by the number of cap events")
+    page = course_strip(ds)
+    foot = page.axes[-1]
+    marks = [line for line in foot.lines if len(line.get_xdata()) == 2 and line.get_ydata()[0] < 0.0]
+    labels = [text for text in foot.texts if text.get_gid() == "clock"]
+    assert len(marks) == len(labels) > 0
+    boxes = [one.get_window_extent(page.canvas.get_renderer()) for one in labels]
+    assert all(a.x1 < b.x0 for a, b in zip(boxes, boxes[1:]))
+    assert not drawn(page, "held-back") and drawn(page, "speed")
+
+
+def test_a_straight_ramp_is_drawn_straight(capped):
+    from thermosim.look.course_strip_page import elevation_panel
+
+    (profile,) = [line for line in elevation_panel(capped(3)).lines if line.get_gid() == "profile"]
+    rise = np.diff(profile.get_ydata()) / np.diff(profile.get_xdata())
+    assert rise == pytest.approx(1.25, rel=0.02)  # 15 m in 12 km
+
+
+def test_a_capped_run_is_as_long_as_it_was_and_not_as_it_might_have_been(capped):
+    ds = capped(500, "1.6")  # 2 h as planned; a run by distance may take three times as long
+    assert float(ds.time[-1]) < 3.0 * 3600.0 and "longer than 6 h" not in ds.attrs["warnings"]
+
+
 # --- properties ----------------------------------------------------------------------------------------------------
 
 heights = st.lists(st.floats(-50.0, 50.0), min_size=3, max_size=60)

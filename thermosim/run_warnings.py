@@ -22,7 +22,7 @@ def run_warnings(ds, prepared, session) -> list[str]:
     """Return what a finished run says: what :func:`input_warnings` says, and what its course adds."""
     runner = prepared.runner[0]
     pieces = with_legs(prepared.pieces, new_pacing(prepared.rule, prepared.legs))
-    found = input_warnings(session.runner, pieces, runner["walk_run_switch_m_s"])
+    found = input_warnings(session.runner, pieces, runner["walk_run_switch_m_s"], float(ds.time[-1]) / 60.0)
     found += _of_rule(ds, prepared)
     found += outside("air_speed_m_s", ds.air_speed)
     little_air = ds.air_speed.values < 0.5 * ds.speed.values
@@ -33,8 +33,8 @@ def run_warnings(ds, prepared, session) -> list[str]:
     return found + _of_baths(ds, prepared)
 
 
-def input_warnings(runner, pieces, walk_run_switch_m_s: float) -> list[str]:
-    """Return what can be said before a run: who, how long, which air, which cost relation at which speed.
+def input_warnings(runner, pieces, walk_run_switch_m_s: float, minutes: float) -> list[str]:
+    """Return what its inputs make a run say: who, how long, which air, which cost relation at which speed.
 
     Parameters
     ----------
@@ -42,9 +42,11 @@ def input_warnings(runner, pieces, walk_run_switch_m_s: float) -> list[str]:
     pieces : array of PIECE
     walk_run_switch_m_s : float
         Speed at which this runner changes from walking to running.
+    minutes : float
+        How long the run lasts, which for legs by distance is less than the pieces may take [min].
     """
     found = outside("age_y", runner.age_y) + outside("mass_kg", runner.mass_kg)
-    found += outside("minutes", pieces["end_s"][-1] / 60.0)
+    found += outside("minutes", minutes)
     found += outside("breathed_air_C", [pieces["air_C_0"], pieces["air_C_1"]])
     found += outside("pressure_kPa", pieces["pressure_kPa"])
     return found + _of_cost(pieces, walk_run_switch_m_s)

@@ -318,7 +318,7 @@ def told(course: Course) -> dict[str, Any]:
         "length_m": course.length_m, "ascent_m": course.ascent_m, "descent_m": course.descent_m,
         "ascent_raw_m": course.ascent_raw_m,
         "smoothing_m": course.smoothing_m,
-        "distance_m": np.round(at, 1), "elevation_m": np.round(np.interp(at, course.distance_m, course.elevation_m), 1),
+        "distance_m": np.round(at, 1), "elevation_m": np.round(np.interp(at, course.distance_m, course.elevation_m), 3),
         "sections": [list(one) for one in course.sections()],
         "stretch_m": course.stretch_m, "shade": course.shade, "exposure": course.exposure,
         "checkpoints": [{**one._asdict(), "has": one.has} for one in course.checkpoints],

@@ -28,7 +28,10 @@ from .style import COLOUR
 
 MARKER_IN = 0.052  # radius of a checkpoint's mark
 LINE_IN = 0.125  # of the words over it
+STANDS_BELOW_M_S = 0.05
+MOST_EVENTS, MOST_STRETCHES = 24, 240  # more cap events than this are drawn as means of at most so many stretches
 NARROW_IN = 0.50  # checkpoints closer than this have their name alone
+CLOCK_IN = 0.44  # room that a clock label needs
 _STEPS_KM = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50)
 _CLOCK_STEPS_S = (900, 1800, 3600, 7200, 10_800, 21_600)
 
@@ -51,6 +54,7 @@ def course_strip(ds):
     if "device" in ds.coords:
         panels.append((0.80, device_panel))
     panels += [(1.55, core_panel), (0.90, skin_panel), (1.35, heart_rate_panel), (0.95, speed_panel)]
+    panels += [(0.50, held_panel)] if _often_held(ds) else []
     above = _above_in(ds)
     tops, y = [], 0.28 + above
     for height, _ in panels:
@@ -140,10 +144,12 @@ def answer(ds):
     else:
         first = f"{peak}, inside the {style.number(limit, 1)} °C limit {reading.whose_limit(ds)}"
     if km[-1] < _length_km(ds) - 0.01:
-        return [
-            first + ";",
-            f"the run ends at km {style.number(km[-1], 1)} of {style.number(_length_km(ds), 1)}, {_clock(ds, t[-1])}",
-        ]
+        where = f"at km {style.number(km[-1], 1)} of {style.number(_length_km(ds), 1)}"
+        stopped = float(ds.attrs.get("stopped_s", np.nan))
+        if np.isfinite(stopped):
+            why = str(ds.attrs["stopped_by"])
+            return [first + ";", f"the rule stops the run {where}, {_clock(ds, stopped / 60.0)}, by {why}"]
+        return [first + ";", f"the run ends {where}, {_clock(ds, t[-1])}"]
     rest = f"the finish is reached {_clock(ds, t[-1])}" + (f", after {_hours(t[-1])}" if _start_s(ds) is not None else "")
     return [first + ";", rest]
 
@@ -190,19 +196,12 @@ def _name_the_way(ds, ax):
         x_label(ax, "distance along the ground, km")
         return
     t, km = 60.0 * reading.minutes(ds), _km(ds)
-    step = next((s for s in _CLOCK_STEPS_S if t[-1] / s <= 9), 43_200)
-    ends = start + t[0], start + t[-1]
     width = ax.get_position().width * ax.figure.get_figwidth() / _length_km(ds)
-    free = -1.0
-    for moment in np.arange(np.ceil(ends[0] / step) * step, ends[1] + 1.0, step):
-        place = float(np.interp(moment - start, t, km))
-        y = -0.30 / height
+    y = -0.30 / height
+    for moment, place in _clock_marks(t, km, start, CLOCK_IN / width):
         ax.plot(
             [place, place], [y, y - 0.05 / height], color=COLOUR["ink"], lw=0.8, transform=ax.get_xaxis_transform(), clip_on=False
         )
-        if place * width - 0.22 < free:
-            continue
-        free = place * width + 0.22
         ax.text(place, y - 0.13 / height, clock_text(moment), transform=ax.get_xaxis_transform(),
                 ha="center", va="center", color=COLOUR["ink"], gid="clock", **style.sans("tick", bold=True))  # fmt: skip
     left = ax.get_position().x0 * ax.figure.get_figwidth()
@@ -210,6 +209,16 @@ def _name_the_way(ds, ax):
             color=COLOUR["ink"], **style.sans("tick", bold=True))  # fmt: skip
     ax.text(0.5, -0.60 / height, "distance along the ground, km", transform=ax.transAxes, ha="center", va="center",
             color=COLOUR["ink"], **style.sans("axis"))  # fmt: skip
+
+
+def _clock_marks(t, km, start, apart_km):
+    """Return ``[(clock time [s], km)]`` of round times, as many as stay so far apart that each has its label."""
+    for step in (*_CLOCK_STEPS_S, 43_200, 86_400):
+        moments = np.arange(np.ceil((start + t[0]) / step) * step, start + t[-1] + 1.0, step)
+        places = np.interp(moments - start, t, km)
+        if moments.size <= 9 and (np.diff(places) >= apart_km).all():
+            break
+    return list(zip(moments, places))
 
 
 # ---------------------------------------------------------------- panels
@@ -262,12 +271,8 @@ def elevation_panel(ds, ax=None, letter="a"):
         if start > 0.0:
             ax.plot([start / 1000.0] * 2, [base, base + 0.18 * span], color=COLOUR["paper"], lw=1.2, zorder=3)
     _checkpoint_marks(ds, ax)
-    note = (
-        "smoothed; filled mark: crew and ice, half: ice likely or no crew, open: water or nothing"
-        if course["checkpoints"]
-        else "smoothed"
-    )
-    panel_title(ax, letter, "Elevation, m", note, above_in=0.14 + _above_in(ds))
+    marks = "; filled mark: crew and ice, half: ice likely or no crew, open: water or nothing" if course["checkpoints"] else ""
+    panel_title(ax, letter, "Elevation, m", f"smoothed{marks}", above_in=0.14 + _above_in(ds))
     return ax
 
 
@@ -278,19 +283,8 @@ def _checkpoint_marks(ds, ax):
         centre = ax.get_xaxis_transform() + ScaledTranslation(0, 0, ax.figure.dpi_scale_trans)
         at = ax.figure.dpi_scale_trans + ScaledTranslation(km, y, ax.get_xaxis_transform())
         ice, sure = one["ice_probability"] > 0.0, one["ice_probability"] >= 1.0 and one["crew"]
-        ring = Wedge(
-            (0, 0),
-            MARKER_IN,
-            0,
-            360,
-            transform=at,
-            facecolor=COLOUR["paper"],
-            edgecolor=COLOUR["ink"],
-            lw=1.1,
-            clip_on=False,
-            zorder=6,
-        )
-        ax.add_patch(ring)
+        ax.add_patch(Wedge((0, 0), MARKER_IN, 0, 360, transform=at, facecolor=COLOUR["paper"], edgecolor=COLOUR["ink"], lw=1.1,
+                           clip_on=False, zorder=6))  # fmt: skip
         if ice:
             angles = (0, 360) if sure else (90, 270)
             ax.add_patch(Wedge((0, 0), MARKER_IN, *angles, transform=at, facecolor=COLOUR["ink"], lw=0, clip_on=False, zorder=7))
@@ -321,15 +315,10 @@ def sun_panel(ds, ax=None, letter="b"):
     for start, end, share in _stretches(ds, "shade"):
         middle, text = 0.5 * (start + end), f"shade {style.number(share, 1).removesuffix('.0')}"
         lit = not bool(dark[(km >= start) & (km <= end)].all())
-        if (
-            lit
-            and len(told(ds)["stretch_m"]) > 1
-            and text_width_in(text, style.SIZE["note"]) < (end - start) / _length_km(ds) * width
-        ):
-            halo(
-                ax.text(middle, 1.24 * top, text, ha="center", va="center", color=COLOUR["ink"], zorder=5, **style.sans("note")),
-                3,
-            )
+        room = (end - start) / _length_km(ds) * width
+        if lit and len(told(ds)["stretch_m"]) > 1 and text_width_in(text, style.SIZE["note"]) < room:
+            halo(ax.text(middle, 1.24 * top, text, ha="center", va="center", color=COLOUR["ink"], zorder=5,
+                         **style.sans("note")), 3)  # fmt: skip
     value_ticks(ax, 4)
     if sun.max() >= 0.5:
         labels = [(sun[-1], "on the runner", COLOUR["ink"], True)]
@@ -391,7 +380,7 @@ def core_panel(ds, ax=None, letter="c"):
     end_labels(ax, labels)
     spread = float(ds.attrs.get("core_band_K", 0.0))
     note = f"one run; 90 % band ±{style.number(spread, 1)} °C, not drawn" if half is None and spread else ""
-    core_panel_title(ax, letter, half_width=half, at="the finish", note=note)
+    core_panel_title(ax, letter, half_width=half, at="the finish" if km[-1] >= _length_km(ds) - 0.01 else "the end", note=note)
     return ax
 
 
@@ -430,27 +419,79 @@ def heart_rate_panel(ds, ax=None, letter="e"):
     ax.set_ylim(low - 6.0, high + 8.0)
     value_ticks(ax, 8)
     end_labels(ax, labels)
-    panel_title(
-        ax,
-        letter,
-        "Heart rate, bpm",
-        "modelled; falls to the stand at each stop" if (reading.values(ds, "speed") < 0.05).any() else "modelled",
-    )
+    stands = (reading.values(ds, "speed") < STANDS_BELOW_M_S).any()
+    panel_title(ax, letter, "Heart rate, bpm", "modelled; falls to the stand at each stop" if stands else "modelled")
     return ax
 
 
 def speed_panel(ds, ax=None, letter="f"):
-    """Draw the speed along the ground, walked parts marked; return the axes."""
+    """Draw the speed along the ground, walked parts marked; return the axes.
+
+    Where a cap holds the runner back so often that lines would merge, means of stretches of the way are drawn from its first
+    event on, with their slowest and fastest.
+    """
     ax = ax or lone_axes(height_in=2.0)
     km, speed = _km(ds), reading.values(ds, "speed")
-    moving = np.where(speed > 0.05, speed, np.nan)
+    moving = np.where(speed > STANDS_BELOW_M_S, speed, np.nan)
     _way_axis(ds, ax)
-    walked = (reading.values(ds, "mode") == 1) if "mode" in ds else np.zeros(speed.size, bool)
-    _washes(ax, km, walked)
-    ax.plot(km, moving, color=COLOUR["none"], lw=1.4, zorder=4)
     ax.set_ylim(0.0, 1.15 * float(np.nanmax(moving, initial=1.0)))
+    walked = (reading.values(ds, "mode") == 1) if "mode" in ds else np.zeros(speed.size, bool)
+    seen, detail = moving[np.isfinite(moving)], ""
+    last = float(seen[-1]) if seen.size else 0.0
+    note = "stops left out" + (" · grey: walked" if walked.any() else "")
+    if _often_held(ds):
+        edges, mean, low, high, _ = _held_back(ds)
+        before = km <= edges[0]
+        km, moving, walked, last = km[before], moving[before], walked[before], float(mean[np.isfinite(mean)][-1])
+        ax.stairs(high, edges, baseline=low, fill=True, color=COLOUR["none"], alpha=0.28, lw=0, zorder=2, gid="speed-range")
+        ax.stairs(mean, edges, baseline=None, color=COLOUR["none"], lw=1.4, zorder=4, gid="speed-mean")
+        stretch = style.number(edges[1] - edges[0], 1)
+        note += f" · from km {style.number(edges[0], 1)}, where the cap begins to bind, means of {stretch} km"
+        detail = "mean; pale: slowest to fastest"
+    _washes(ax, km, walked)
+    ax.plot(km, moving, color=COLOUR["none"], lw=1.4, zorder=4, gid="speed")
     value_ticks(ax, 4)
-    seen = moving[np.isfinite(moving)]
-    end_labels(ax, [(float(seen[-1]) if seen.size else 0.0, "speed", COLOUR["none"], True)])
-    panel_title(ax, letter, "Speed along the ground, m/s", "stops left out" + (" · grey: walked" if walked.any() else ""))
+    end_labels(ax, [(last, "speed", COLOUR["none"], True, detail)])
+    panel_title(ax, letter, "Speed along the ground, m/s", note)
     return ax
+
+
+def held_panel(ds, ax=None, letter="g"):
+    """Draw the share of the time on the way in which the cap holds the runner back; return the axes."""
+    ax = ax or lone_axes(height_in=1.6)
+    edges, *_, held = _held_back(ds)
+    _way_axis(ds, ax)
+    ax.set_ylim(0.0, 100.0)
+    ax.stairs(100.0 * held, edges, fill=True, color=COLOUR["ink"], alpha=0.6, lw=0, zorder=2, gid="held-back")
+    ax.yaxis.set_major_locator(FixedLocator([0, 50, 100]))
+    note = f"of each {style.number(edges[1] - edges[0], 1)} km; {style.number(ds.sizes['cap_event'])} cap events in all"
+    panel_title(ax, letter, "Time held back by the cap, %", note)
+    return ax
+
+
+def _often_held(ds):
+    return ds.sizes.get("cap_event", 0) > MOST_EVENTS
+
+
+def _held_back(ds):
+    """Return edges of stretches from the first cap event to the end [km]; mean, lowest, highest speed [m/s], share held back.
+
+    Planned stops are left out; all but the edges are NaN where nothing is left.
+    """
+    way, look = reading.values(ds, "distance_at_look") / 1000.0, reading.values(ds, "look")
+    begins, ends = reading.values(ds, "cap_event_start"), reading.values(ds, "cap_event_resume")
+    open_events = np.searchsorted(begins, look[:-1], side="right") - np.searchsorted(np.sort(ends), look[:-1], side="right")
+    speed, held = 1000.0 * np.diff(way) / np.diff(look), open_events > 0
+    stands = (reading.attribute(ds, "inputs", {}).get("rule") or {}).get("above_cap") == "stand"
+    goes = np.concatenate(([True], speed > STANDS_BELOW_M_S, [True]))
+    counts = (goes[:-2] & goes[1:-1] & goes[2:]) | (held & stands)  # a second beside a stop is partly one
+    first = float(ds.cap_event_distance[0]) / 1000.0
+    step = next((s for s in _STEPS_KM if _length_km(ds) / s <= MOST_STRETCHES), 100)
+    edges = np.append(np.arange(first, way[-1] - 0.5 * step, step), way[-1])
+    at = np.searchsorted(edges, way[:-1], side="right") - 1
+    found = np.full((4, edges.size - 1), np.nan)
+    for k in range(edges.size - 1):
+        own = counts & (at == k)
+        if own.any():
+            found[:, k] = speed[own].mean(), speed[own].min(), speed[own].max(), held[own].mean()
+    return edges, *found
