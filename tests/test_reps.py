@@ -228,6 +228,40 @@ def test_shade_and_seat_of_a_rest_are_in_the_run(reps_run):
     assert float(running.oxygen_uptake) > 5.0 * sitting
 
 
+def named(figure, gid):
+    from matplotlib.artist import Artist
+
+    return figure.findobj(lambda one: isinstance(one, Artist) and one.get_gid() == gid)
+
+
+def test_the_run_page_shades_and_numbers_reps_and_counts_rests(reps_run):
+    from thermosim import look
+
+    _, ds = reps_run
+    page = look.run_overview(ds)
+    starts = ds.leg_start.values / 60.0
+    spans = [(span.get_x(), span.get_x() + span.get_width()) for span in named(page.axes[2], "rep")]
+    assert spans == [pytest.approx((starts[k], starts[k + 1])) for k in (1, 3, 5, 7, 9)]
+    assert [text.get_text() for text in named(page, "rep-number")] == [f"rep {k}" for k in range(1, 6)]
+    assert sum(bool(named(ax, "rep")) for ax in page.axes) == 4  # every panel but the weather's cells
+    notes = " ".join(text.get_text() for text in named(page, "panel-note"))
+    assert "5 rests, 15 min in all" in notes and "stop" not in notes
+    (line,) = named(page, "speed")
+    drawn = line.get_ydata()[np.isfinite(line.get_ydata())]
+    assert drawn[-1] == pytest.approx(1000.0 / 480.0) and ds.speed[-1] == 0.0
+
+
+def test_blocks_without_a_cap_draw_none_and_carry_no_caution_of_one():
+    from thermosim import look
+
+    rep = {"kind": "rep", "minutes": 6, "speed_m_s": 3.0, "reps": 2}
+    page = look.run_overview(simulate_session(a_session(blocks=[rep])))
+    words = [text.get_text() for ax in [page, *page.axes] for text in ax.texts]
+    assert not [one for one in words if "nan" in one.split() or one.startswith("cap ")]
+    assert cautions.CAP_DOES_NOT_BOUND_CORE[:20] not in " ".join(words)
+    assert [span.get_width() for span in named(page.axes[0], "rep")] == pytest.approx([6.0, 6.0], abs=0.02)
+
+
 def test_a_stopped_session_censors_what_was_not_seen():
     blocks = [{"kind": "rep", "reps": 4, "distance_m": 1200, "speed_m_s": 3.9}, {"kind": "rest", "minutes": 1.0}]
     session = a_session({"cap_bpm": 150, "max_cap_events": 1}, blocks=blocks, air_C=34.0)

@@ -18,7 +18,7 @@ from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.blocks import in_order
 from thermosim.inputs.checks import check_names, shown
 from thermosim.inputs.flat import piece_records, runner_record
-from thermosim.inputs.paced_flat import is_paced, paced_records
+from thermosim.inputs.paced_flat import is_paced, leg_kinds, paced_records
 from thermosim.inputs.session import Session
 from thermosim.parameters import PARAMETERS
 from thermosim.turns import in_turns
@@ -139,6 +139,8 @@ def simulate_session(
         float(ds.attrs["device_closure_relative"]),
     )
     _add_warnings(ds, overrides)
+    if session.blocks:
+        ds = ds.assign_coords(leg_kind=("leg", leg_kinds(session), {"long_name": "Kind of block that the leg is"}))
     return ds
 
 

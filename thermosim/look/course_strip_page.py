@@ -410,11 +410,11 @@ def heart_rate_panel(ds, ax=None, letter="e"):
         low, high = min(low, float(lower.min())), max(high, float(upper.max()))
     ax.plot(km, rate, color=COLOUR["indigo"], lw=1.6, zorder=4, gid="heart-rate")
     labels = [(rate[-1], "heart rate", COLOUR["indigo"], True, "modelled")]
-    cap = ds.attrs.get("cap_bpm")
-    if cap is not None and np.isfinite(float(cap)):
-        ax.axhline(float(cap), color=COLOUR["ink"], lw=1.2, zorder=3)
-        labels.append((float(cap), f"cap {style.number(cap)}", COLOUR["ink"], True))
-        high = max(high, float(cap))
+    cap = reading.cap_bpm(ds)
+    if cap is not None:
+        ax.axhline(cap, color=COLOUR["ink"], lw=1.2, zorder=3)
+        labels.append((cap, f"cap {style.number(cap)}", COLOUR["ink"], True))
+        high = max(high, cap)
     _way_axis(ds, ax)
     ax.set_ylim(low - 6.0, high + 8.0)
     value_ticks(ax, 8)

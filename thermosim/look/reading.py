@@ -81,6 +81,32 @@ def crossing_min(ds, t_min, core, limit):
     return float(given) / 60.0 if np.isfinite(float(given)) else None
 
 
+def cap_bpm(ds):
+    """Return the cap in force [bpm], or None."""
+    value = ds.attrs.get("cap_bpm")
+    return float(value) if value is not None and np.isfinite(float(value)) else None
+
+
+def legs_min(ds, kind):
+    """Return ``[(start, end)]`` [min] of the legs of one kind of block that were begun."""
+    if "leg_kind" not in ds.coords:
+        return []
+    last = float(ds.time[-1])
+    ends = [float(ds.attrs.get(name, np.nan)) for name in ("stopped_s", "legs_done_s")]
+    starts = values(ds, "leg_start")
+    begun = starts[np.isfinite(starts)]
+    edges = np.minimum(np.append(begun, last), np.nanmin([last, *ends])) / 60.0
+    return [(a, b) for a, b, is_a in zip(edges[:-1], edges[1:], ds["leg_kind"].values == kind) if is_a and b > a]
+
+
+def speed_on_the_way(ds):
+    """Return speed [m/s], NaN at a last sample where the legs are done and nobody has stopped: the run is over there."""
+    speed, done = values(ds, "speed"), float(ds.attrs.get("legs_done_s", np.nan))
+    if done >= float(ds.time[-1]) - 1e-3:
+        speed = np.append(speed[:-1], np.nan)
+    return speed
+
+
 def spells(t_s, on, least_s=0.0):
     """Return ``[(start, end)]`` [s] of the stretches in which a flag is set."""
     on = np.asarray(on, dtype=bool)
@@ -143,7 +169,7 @@ def cautions_of(ds, **more):
     """Return the cautions of a run, with the range flags its warnings carry."""
     lines = cautions.for_result(
         device=bool(device_names(ds)),
-        capped="cap_bpm" in ds.attrs,
+        capped=cap_bpm(ds) is not None,
         uncompensable=bool(uncompensable_spells(ds)),
         band_K=ds.attrs.get("core_band_K"),
         **more,
@@ -190,8 +216,8 @@ def setting_line(ds):
         parts.append("no sun")
     names = device_names(ds)
     parts.append("with " + ", ".join(names) if names else "no device")
-    if "cap_bpm" in ds.attrs:
-        parts.append(f"cap {style.number(ds.attrs['cap_bpm'])} bpm")
+    if cap_bpm(ds) is not None:
+        parts.append(f"cap {style.number(cap_bpm(ds))} bpm")
     return " · ".join(parts)
 
 

@@ -20,6 +20,7 @@ from .page import (
     halo,
     lone_axes,
     panel_title,
+    text_width_in,
     time_axis,
     uncompensable_foot,
     value_ticks,
@@ -73,11 +74,31 @@ def run_overview(ds):
         ),
     )
     for letter, top, (height, draw, bare) in zip(ascii_lowercase, tops, panels):
-        draw(ds, page.axes(top, height, bare=bare), letter)
+        ax = draw(ds, page.axes(top, height, bare=bare), letter)
+        if draw is not weather_strip:
+            _shade_reps(ds, ax, named=draw is core_panel)
     if assumed:
         wide = WIDTH_IN - LEFT_IN - RIGHT_IN
         assumed_table(assumed, page.axes(tops[-1], assumed_height_in(assumed), LEFT_IN, wide, bare=True))
     return page.figure
+
+
+def _shade_reps(ds, ax, named):
+    """Shade each rep behind a panel; write its number at the top of it where asked."""
+    per_min = ax.get_position().width * ax.figure.get_figwidth() / (ax.get_xlim()[1] - ax.get_xlim()[0])
+    free, before = -1.0, -1.0
+    for number, (start, end) in enumerate(reading.legs_min(ds, "rep"), start=1):
+        if start - before < 1e-3:  # no rest in between
+            ax.axvline(start, color=COLOUR["paper"], lw=1.5, zorder=0.4)
+        before = end
+        ax.axvspan(start, end, color=COLOUR["wash"], lw=0, zorder=0.3, gid="rep")
+        middle = 0.5 * (start + end)
+        words = f"rep {number}" if (end - start) * per_min > 0.45 else str(number)
+        half = 0.5 * text_width_in(words, style.SIZE["note"])
+        if named and middle * per_min - half > free:
+            free = middle * per_min + half + 0.04
+            ax.text(middle, 0.94, words, transform=ax.get_xaxis_transform(), ha="center", va="center", color=COLOUR["grey_ink"],
+                    zorder=6, gid="rep-number", **style.sans("note"))  # fmt: skip
 
 
 def answer(ds):
@@ -149,7 +170,8 @@ def core_panel(ds, ax=None, letter="a"):
         ax.axhline(limit, color=COLOUR["ink"], lw=1.3, ls=style.LIMIT_DASH, zorder=3, gid="limit")
         labels.append((limit, f"your limit\n{style.number(limit, 1)} °C", COLOUR["ink"], False))
         high = max(high, limit)
-    ax.set_ylim(low - 0.15, high + 0.25)
+    above = 0.14 * (high - low) if reading.legs_min(ds, "rep") else 0.0  # room for their numbers
+    ax.set_ylim(low - 0.15, high + 0.25 + above)
     value_ticks(ax, decimals=1)
     time_axis(ax, t, label=False)
     uncompensable_foot(ax, [(a / 60, b / 60) for a, b in reading.uncompensable_spells(ds)])
@@ -230,7 +252,7 @@ def heart_rate_panel(ds, ax=None, letter="c"):
         note += " · hatched: no samples" if gaps else ""
     _broken_line(ax, t, rate, gaps)
     for name, words, dash in (("cap_bpm", "cap", "-"), ("resume_bpm", "resume", style.DOTTED)):
-        if name in ds.attrs:
+        if name in ds.attrs and np.isfinite(float(ds.attrs[name])):
             level = float(ds.attrs[name])
             ax.axhline(level, color=COLOUR["ink"], lw=1.2, ls=dash, zorder=3)
             labels.append((level, f"{words} {style.number(level)}", COLOUR["ink"], words == "cap"))
@@ -267,12 +289,12 @@ def _broken_line(ax, t, y, gaps):
 def effort_panel(ds, ax=None, letter="d"):
     """Draw speed (stops as zero) and, above it, grade; return the axes."""
     ax = ax or lone_axes(height_in=2.2)
-    t, speed = reading.minutes(ds), reading.values(ds, "speed")
-    top = max(float(speed.max()), 1.0)
+    t, speed = reading.minutes(ds), reading.speed_on_the_way(ds)
+    top = max(float(np.nanmax(speed)), 1.0)
     grade = reading.values(ds, "grade") if "grade" in ds else np.zeros_like(speed)
     steady = float(grade.max() - grade.min()) < 0.05
     ax.plot(t, speed, color=COLOUR["none"], lw=1.5, zorder=4, gid="speed", clip_on=False)
-    labels = [(speed[-1], "speed", COLOUR["none"], True)]
+    labels = [(speed[np.isfinite(speed)][-1], "speed", COLOUR["none"], True)]
     if steady:
         ax.set_ylim(0, 1.12 * top)
         note = f"grade {style.number(grade.mean(), 1)} % throughout"
@@ -285,10 +307,13 @@ def effort_panel(ds, ax=None, letter="d"):
             (base, "grade", COLOUR["grey_ink"], False, style.interval(grade.min(), grade.max()) + " %")
         )
         note = "pebble: grade above or below its own line"
-    stops = reading.spells(ds.time.values, speed <= 0.01)
-    if stops:
-        total = sum(b - a for a, b in stops)
-        note += f" · {len(stops)} stop{'s' if len(stops) > 1 else ''}, {style.duration(total)} in all"
+    rests = reading.legs_min(ds, "rest")
+    resting = np.any([(t >= a - 1e-6) & (t < b) for a, b in rests], axis=0) if rests else np.zeros(t.size, bool)
+    stops = reading.spells(t, (speed <= 0.01) & ~resting)
+    for word, found in (("rest", rests), ("stop", stops)):
+        if found:
+            total = 60.0 * sum(b - a for a, b in found)
+            note += f" · {len(found)} {word}{'s' if len(found) > 1 else ''}, {style.duration(total)} in all"
     ax.yaxis.set_major_locator(FixedLocator(MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(0, 0.9 * top)))
     time_axis(ax, t, label=False)
     end_labels(ax, labels)
