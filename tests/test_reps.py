@@ -9,7 +9,7 @@ import pytest
 
 from thermosim import cautions
 from thermosim.cli import main as entry
-from thermosim.cli.rep_words import rows
+from thermosim.cli.rep_words import rep_result, rows, sentences
 from thermosim.engine import pacing as machine
 from thermosim.errors import InputError
 from thermosim.inputs.blocks import Block, blocks_of, in_order, legs_of_blocks
@@ -303,6 +303,19 @@ def test_fade_and_time_above_by_hand():
     assert time_above(np.arange(101.0), heart, 160.0, 50.0, 100.0) == pytest.approx(50 / 3, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [({}, None), ({"grade_pct": 6.0}, "grade"), ({"minutes": 5}, "length"), ({"speed_m_s": 2, "grade_pct": 1}, "grade and")],
+)
+def test_pace_fade_is_told_of_reps_that_are_alike_only(other, words):
+    rep = {"kind": "rep", "minutes": 4, "speed_m_s": 3.0}
+    session = a_session(blocks=[rep, {**rep, **other}])
+    found = rep_result(session, simulate_session(session))
+    said = " ".join(sentences(found))
+    assert ("Pace fade" in said) == (found["pace_fade"] is not None) == (words is None) == (not found["reps_differ"])
+    assert words is None or f"The reps differ in {words}" in said
+
+
 def test_the_rule_over_time_stands_to_the_end_where_the_effort_is_by_time():
     ds = simulate_session(a_session({"cap_bpm": 140, "max_cap_events": 1}))
     assert float(ds.time[-1]) == 1800.0 and ds.attrs["stopped_s"] < 1000.0
@@ -357,7 +370,8 @@ def test_simulate_prints_and_returns_the_reps(capsys, tmp_path):
 def test_help_names_the_keys(capsys):
     assert entry.run(["simulate", "--help"]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    for key in ("first_cap_m", "first_cap_censored", "return_censored", "slope_s_km_per_rep", "recorded_rule", "stopped_by"):
+    for key in ("first_cap_m", "first_cap_censored", "return_censored", "slope_s_km_per_rep", "recorded_rule", "stopped_by",
+                "reps_differ"):  # fmt: skip
         assert key in said
 
 

@@ -20,16 +20,18 @@ def _capped(reps) -> bool:
 
 
 def rep_result(session, ds) -> dict[str, Any]:
-    """Return the JSON keys that a rule or blocks add: ``rule``, ``reps``, ``pace_fade``."""
-    from thermosim.inputs.blocks import legs_of_blocks
+    """Return the JSON keys that a rule or blocks add: ``rule``, ``reps``, ``reps_differ``, ``pace_fade`` (null where they do)."""
+    from thermosim.inputs.blocks import in_order, legs_of_blocks
     from thermosim.inputs.paced_flat import leg_kinds
-    from thermosim.study.reps import pace_fade, rep_outcomes, rule_outcome
+    from thermosim.study.reps import REP, pace_fade, rep_outcomes, reps_differ, rule_outcome
 
     found: dict[str, Any] = {"rule": rule_outcome(ds)}
     if session.blocks:
         metres = legs_of_blocks(session.blocks, 1.0)["metres"]
         found["reps"] = rep_outcomes(ds, leg_kinds(session), metres)
-        found["pace_fade"] = pace_fade(found["reps"])
+        begun = [block for block in in_order(session.blocks) if block.kind == REP][: len(found["reps"])]
+        found["reps_differ"] = reps_differ(begun)
+        found["pace_fade"] = None if found["reps_differ"] else pace_fade(found["reps"])
     return found
 
 
@@ -97,6 +99,8 @@ def sentences(result: dict[str, Any]) -> list[str]:
     fade = result.get("pace_fade")
     if any(not one["complete"] for one in result.get("reps", ())):
         found.append("A rep marked cut was not done in full.")
+    if result.get("reps_differ"):
+        found.append(f"The reps differ in {' and '.join(result['reps_differ'])}: how pace fades over them cannot be told.")
     if fade:
         least = ", at least: a rep was not done in full" if fade["censored"] else ""
         found.append(

@@ -53,8 +53,10 @@ opens_in_min, cut_off_margin_min); with a recording also heart_rate_rmse_bpm, he
 recorded) and gaps (from_s, to_s, seconds); with a rule or blocks also rule (cap_bpm, resume_below_bpm, cap_events, \
 time_over_cap_min, first_cap_min, first_cap_m, stopped_at_min, stopped_by; null where it did not happen); with blocks also \
 reps (rep, start_min, minutes, distance_m, mean_speed_m_s, heart_rate_at_end_bpm, complete, cap_events, first_cap_m, \
-first_cap_censored, time_over_cap_s, return_s, return_censored: a censored number is a lower bound) and pace_fade \
-(slope_s_km_per_rep, ratio_last_first, reps, censored); with a rule beside a recorded heart rate recorded_rule (as rule, \
+first_cap_censored, time_over_cap_s, return_s, return_censored: a censored number is a lower bound), \
+reps_differ (in what the reps are not alike) and pace_fade \
+(slope_s_km_per_rep, ratio_last_first, reps, censored; null where reps differ); \
+with a rule beside a recorded heart rate recorded_rule (as rule, \
 without metres, with events: start_min, peak_bpm, return_s, return_censored; and recorded_share); with --leaving-shade-min \
 leaving_shade (at_min, sun_before_W_m2, sun_after_W_m2, sun_bpm, grade_and_speed_bpm, under_way_bpm, modelled_bpm, \
 core_by_sun_K, skin_by_sun_K, core_K, recorded_bpm, not_explained_bpm; the last two null without a recording); with \

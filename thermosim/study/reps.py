@@ -156,6 +156,28 @@ def _last_end(ds, otherwise: float) -> float:
     return otherwise if math.isnan(done) else done
 
 
+ALIKE = {"distance_m": "length", "minutes": "length", "grade_pct": "grade", "speed": "target speed"}
+
+
+def reps_differ(blocks) -> list[str]:
+    """Return in what reps are not alike, so that their paces cannot be held against each other; empty where they are.
+
+    Parameters
+    ----------
+    blocks : list of Block
+        The reps, as often as they are done.
+
+    Examples
+    --------
+    >>> from thermosim.inputs.blocks import Block
+    >>> up = Block(kind="rep", minutes=4, speed_m_s=3, grade_pct=5)
+    >>> reps_differ([up, up]), reps_differ([up, Block(kind="rep", minutes=4, speed_m_s=3.5)])
+    ([], ['grade', 'target speed'])
+    """
+    differing = (word for name, word in ALIKE.items() if len({getattr(block, name) for block in blocks}) > 1)
+    return list(dict.fromkeys(differing))
+
+
 def pace_fade(reps: list[dict[str, Any]]) -> dict[str, Any] | None:
     """Return how pace changes over the complete reps: a straight line through them, and last over first.
 
