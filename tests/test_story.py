@@ -221,6 +221,32 @@ def test_the_heart_is_said_to_be_at_its_maximum_only_where_it_is(runner, words):
         assert f"{maximum:.0f} bpm, for {minutes:.0f} min" in found[0]
 
 
+# --- what is said of the end ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("parts", "every", "said_so"),
+    [
+        ([(3.4, 40)], 12.0, True),
+        ([(3.4, 40)], 600.0, True),
+        ([(3.4, 40), (0.0, 15)], 12.0, False),  # rests: core falls, nothing is wrong with the end
+        ([(3.4, 40), (0.0, 2)], 12.0, False),  # rests: core still climbs a little
+        ([(3.4, 40), (0.8, 30)], 12.0, False),  # walks: core falls
+        ([(0.0, 120)], 12.0, True),  # never moved, in air that heats
+    ],
+)
+def test_evaporation_is_told_as_limited_of_an_end_that_heats_only(parts, every, said_so):
+    from thermosim.cli.run_words import answer
+
+    hot = parts == [(0.0, 120)]
+    air = ts.Weather.steady(air_temperature_C=46 if hot else 33, relative_humidity_pct=85 if hot else 80)
+    effort = ts.Effort.table([{"minutes": minutes, "speed_m_s": speed} for speed, minutes in parts])
+    ds = ts.simulate(RUNNER, effort, air, save_every_s=every)
+    assert (ds.limited_by.values != 0).mean() > 0.05
+    assert ("evaporation is limited by" in answer(ds)) == said_so
+    assert any(line.startswith("Uncompensable for") for line in said(ds))
+
+
 # --- outside the range --------------------------------------------------------------------------------------------------
 
 

@@ -9,6 +9,7 @@ from thermosim.cli.terminal import number
 from thermosim.clock import pace_text
 
 NO_HEART = "not modelled with a beta-blocker"
+LAST_S, STANDS_BELOW_M_S = 60.0, 0.05  # the end of a run, for what is said of it
 LIMITING = {1: "what the air can take", 2: "the sweat rate"}
 
 
@@ -79,8 +80,19 @@ def _against_limit(ds) -> str:
 
 
 def _why(ds) -> str:
+    """Return what limits evaporation, where it does so up to an end at which core is not falling and nobody rests from running.
+
+    What was limited before the end stands among the warnings.
+    """
     limited = ds.limited_by.values
     if (limited != 0).mean() < 0.05:
+        return ""
+    time, speed, core = ds.time.values, ds.speed.values, ds.core_temperature.values
+    first = min(int(np.searchsorted(time, time[-1] - LAST_S)), time.size - 2)
+    last = slice(first, -1)  # the very last sample may be one of a run that is over
+    rests = (speed > STANDS_BELOW_M_S).any() and not (speed[last] > STANDS_BELOW_M_S).any()
+    limited = limited[last]
+    if core[-1] < core[first] or rests or not limited.any():
         return ""
     return f"; evaporation is limited by {LIMITING[int(np.bincount(limited[limited != 0]).argmax())]}"
 
