@@ -74,6 +74,17 @@ def table():
         return {(one["Date (MM/DD/YYYY)"][:5], one["Time (HH:MM)"]): one for one in csv.DictReader(stream)}
 
 
+def test_a_clock_from_another_part_of_the_world_is_warned_of(tmp_path):
+    path, day = station(tmp_path, [row(f"07/{day:02d}/1999", hour) for day in (7, 8) for hour in range(1, 25)]), "2026-07-07T"
+    far = window(path, day + "12:00", 6, time_zone="Europe/Paris").notes
+    assert any("time_zone Europe/Paris is 7 h from the station's own, UTC-05:00" in note for note in far)
+    for zone in ("America/New_York", "America/Los_Angeles", "-08:00"):
+        assert not [note for note in window(path, day + "12:00", 6, time_zone=zone).notes if "meant" in note], zone
+    session_notes = Session.read(session(tmp_path, f"{{station = '{path.name}', start = '{day}12:00', hours = 6, "
+                                         "time_zone = 'Europe/Paris'}")).warnings()  # fmt: skip
+    assert sum("Europe/Paris" in note for note in session_notes) == 1
+
+
 # --- the real file -------------------------------------------------------------------------------------------------
 
 

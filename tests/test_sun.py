@@ -239,6 +239,36 @@ def test_instant_and_run_read_the_same_sun():
 
 
 # --- weather over time ---------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("clock", "minutes", "more", "said"),
+    [
+        ("00:00", 30, {}, "800 W/m² at 00:00"),
+        ("21:30", 60, {}, "800 W/m² at 22:00"),
+        ("03:30", 20, {}, "800 W/m² at 03:30"),
+        ("04:00", 120, {}, None),
+        ("20:00", 90, {}, None),
+        ("00:00", 30, {"solar_W_m2": 0.0}, None),
+        (None, 30, {}, None),
+    ],
+)
+def test_a_sun_by_hand_in_deep_night_is_remarked(clock, minutes, more, said):
+    weather = ts.Weather.steady(**{**AIR, "solar_W_m2": 800.0, **more})
+    runner, effort = ts.Runner(mass_kg=65, height_m=1.75), ts.Effort.steady(speed_m_s=3.0, minutes=minutes)
+    session = Session.from_parts(runner, effort, weather, start_clock=clock or "")
+    found = [line for line in session.warnings() if line.startswith("solar_W_m2 is 8")]
+    assert len(found) == (said is not None) and (said is None or said in found[0])
+
+
+def test_a_sheet_whose_sun_comes_up_in_the_morning_is_not_remarked(tmp_path):
+    sheet = tmp_path / "a.weather.csv"
+    text = "clock,air_temperature_C,relative_humidity_pct,solar_W_m2\n{},20,60,0\n{},22,60,{}\n"
+    runner, effort = ts.Runner(mass_kg=65, height_m=1.75), ts.Effort.steady(speed_m_s=3.0, minutes=90)
+    for first, last, sun_W_m2, count in (("05:00", "07:00", 300, 0), ("01:00", "03:00", 300, 1), ("01:00", "03:00", 0, 0)):
+        sheet.write_text(text.format(first, last, sun_W_m2), encoding="utf-8")
+        said = Session.from_parts(runner, effort, ts.Weather.sheet(sheet)).warnings()
+        assert sum("when the sun is down" in line for line in said) == count
+
+
 def test_without_a_place_nothing_changes():
     weather = ts.Weather.steady(**AIR, solar_W_m2=600)
     assert weather.sun is None and weather.solar_equivalent_W_m2.tolist() == weather.solar_W_m2.tolist() == [600.0]

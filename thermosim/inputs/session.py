@@ -32,6 +32,7 @@ from thermosim.inputs.runner import Runner
 from thermosim.inputs.wear import read_wear
 from thermosim.inputs.weather import FIELDS as WEATHER_FIELDS
 from thermosim.inputs.weather import Weather
+from thermosim.inputs.weather_sun import sun_at_night
 
 TABLES = ("title", "start", "runner", "weather", "effort", "limits", "ensemble", "variant", "assumed", "ratings", "start_clock",
           "runners", "date", "heat_exposures", "rule", "block", "course")  # fmt: skip
@@ -290,6 +291,7 @@ class Session(SameContent):
     def warnings(self) -> list[str]:
         """Return a sentence for each default and each doubt of runner, weather, effort and limits."""
         found = self.runner.warnings() + self.weather.warnings() + self.effort.warnings()
+        found += sun_at_night(self.weather, self.start_clock_s, self.effort.minutes)
         found += self.limits.warnings(self.runner)
         if self.rule is not None:
             found += self.rule.warnings(self.runner, self.effort.kind == "recording")

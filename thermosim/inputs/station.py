@@ -45,6 +45,7 @@ MISSING_FLAG = "?"  # of a column's source
 WIND_HEIGHT_M = 10.0
 HOURS_OF_YEAR = 8760
 NOMINAL_YEAR = 2025  # of a start without a year: it has no 29 February, as a typical year has none
+FARTHEST_ZONE_H = 3.0  # of a clock from the station's own, without a warning
 LONGEST_WINDOW_H = 24 * 31
 _START = re.compile(r"(\d{4}-)?(\d\d-\d\d)[T ](\d\d:\d\d(?::\d\d)?)([+-]\d\d:\d\d)?")  # year, day, clock, offset
 
@@ -348,7 +349,7 @@ def station_fields(
     given["dew_point_C"] = [min(pair) for pair in zip(given["dew_point_C"], given["air_temperature_C"])]
     given["wind_height_m"] = WIND_HEIGHT_M
     given.update(_direction(read, knots_h, wind_from))
-    notes = _said(station, read, moment)
+    notes = _said(station, read, moment, time_zone)
     given.update(words_of(moment, time_zone or station.zone))
     if sun == "path":
         given.update(latitude_deg=station.latitude_deg, longitude_deg=station.longitude_deg)
@@ -418,7 +419,7 @@ def _direction(read: _Window, knots_h: np.ndarray, wind_from: str) -> dict[str, 
     return {"wind_from_deg": _list(np.interp(knots_h, read.ends, turned) % 360.0)}
 
 
-def _said(station: Station, read: _Window, moment: datetime.datetime) -> list[str]:
+def _said(station: Station, read: _Window, moment: datetime.datetime, time_zone: str | None) -> list[str]:
     """Return the notes on what was read and how."""
     notes = [
         f"Station {station.name}, {station.latitude_deg:g}°, {station.longitude_deg:g}°, {station.altitude_m:g} m: hours end at "
@@ -436,6 +437,11 @@ def _said(station: Station, read: _Window, moment: datetime.datetime) -> list[st
     if shift is not None and shift.total_seconds() != 3600.0 * station.zone_h:
         hours = shift.total_seconds() / 3600.0 - station.zone_h
         notes.append(f"The clock is {hours:+g} h from the file's standard time.".replace("-", "−"))
+        if abs(hours) > FARTHEST_ZONE_H:
+            notes.append(
+                f"time_zone {time_zone or moment.tzinfo} is {abs(hours):g} h from the station's own, UTC{station.zone}: "
+                "a clock from elsewhere; was another time_zone meant?"
+            )
     calm = int((read.of("wind_speed_m_s") == 0.0).sum())
     if calm:
         notes.append(

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from thermosim.clock import clock_text
 from thermosim.errors import InputError
 from thermosim.inputs.checks import check_range, missing, shown
 from thermosim.inputs.columns import Table
@@ -26,6 +27,7 @@ from thermosim.inputs.sun_path import (
 
 WORDS = ("time_zone", "start")
 PLACE = ("latitude_deg", "longitude_deg")
+NIGHT_S = (22 * 3600.0, 4 * 3600.0)  # from and to, by the clock: deep night but for summers far from the equator
 SUN_STEP_S = 600.0  # longest time between knots of the sun
 _CLEAR_ENOUGH_W_M2 = 50.0  # below this clear-sky irradiance the ratio to a measurement says nothing about cloud
 _CLOUD_EDGE = 1.3  # largest measured over clear-sky irradiance that is carried on between knots
@@ -156,6 +158,32 @@ def add_sun(
             f"{radiant.max():.0f} °C, ground {ground.min():.0f} to {ground.max():.0f} °C (right to some 5 to 10 K in sun)."
         )
     return finer, found, tuple(notes)
+
+
+def sun_at_night(weather: Any, start_clock_s: float | None, minutes: float) -> list[str]:
+    """Return what is said of a sun that is given by hand, without a place, at clock times at which it is down in most places.
+
+    Parameters
+    ----------
+    weather : Weather
+    start_clock_s : float or None
+        Clock time of time 0 [s since midnight]; where there is none, nothing is said.
+    minutes : float
+        How long the run lasts [min].
+    """
+    if start_clock_s is None or weather.sun is not None or "solar_W_m2" not in weather.given:
+        return []
+    time_s = np.arange(0.0, 60.0 * minutes + 1.0, 60.0)
+    time_s = time_s if weather.steady_air else time_s[time_s <= weather.time_s[-1]]
+    solar, clock = weather.at(time_s)["solar_W_m2"], (start_clock_s + time_s) % 86400.0
+    odd = np.flatnonzero((solar > 0.0) & ((clock >= NIGHT_S[0]) | (clock < NIGHT_S[1])))
+    if not odd.size:
+        return []
+    most = odd[int(np.argmax(solar[odd]))]
+    return [
+        f"solar_W_m2 is {solar[most]:.0f} W/m² at {clock_text(clock[most])} by the clock, when the sun is down in most places: "
+        "correct the clock or the sun, or give latitude_deg and longitude_deg, so that the sun follows the date."
+    ]
 
 
 def _place(given: dict, values: dict, place: dict) -> Place | None:
