@@ -25,7 +25,7 @@ from .page import (
     uncompensable_foot,
     value_ticks,
 )
-from .perception_page import perception_panels
+from .perception_page import effort_rating_panel, perception_panels
 from .style import COLOUR
 from .weather_strip import ROW_IN, weather_rows, weather_strip
 
@@ -33,6 +33,8 @@ _SITES = (
     ("oesophageal_temperature", "oesophageal", (0, (4, 1.2, 1, 1.2))),
     ("rectal_temperature", "rectal", style.DOTTED),
 )
+
+DENSE_EVENTS = 60  # more cap events than this are drawn by a thin line
 
 
 def run_overview(ds):
@@ -75,7 +77,7 @@ def run_overview(ds):
     )
     for letter, top, (height, draw, bare) in zip(ascii_lowercase, tops, panels):
         ax = draw(ds, page.axes(top, height, bare=bare), letter)
-        if draw is not weather_strip:
+        if not bare and draw is not effort_rating_panel:  # strips are full; the rating's own band has the same grey
             _shade_reps(ds, ax, named=draw is core_panel)
     if assumed:
         wide = WIDTH_IN - LEFT_IN - RIGHT_IN
@@ -293,7 +295,8 @@ def effort_panel(ds, ax=None, letter="d"):
     top = max(float(np.nanmax(speed)), 1.0)
     grade = reading.values(ds, "grade") if "grade" in ds else np.zeros_like(speed)
     steady = float(grade.max() - grade.min()) < 0.05
-    ax.plot(t, speed, color=COLOUR["none"], lw=1.5, zorder=4, gid="speed", clip_on=False)
+    often = ds.sizes.get("cap_event", 0) > DENSE_EVENTS  # a thick line would be one block
+    ax.plot(t, speed, color=COLOUR["none"], lw=0.5 if often else 1.5, zorder=4, gid="speed", clip_on=False)
     labels = [(speed[np.isfinite(speed)][-1], "speed", COLOUR["none"], True)]
     if steady:
         ax.set_ylim(0, 1.12 * top)
