@@ -9,7 +9,7 @@ import pytest
 
 from thermosim import cautions
 from thermosim.cli import main as entry
-from thermosim.cli.rep_words import rep_result, rows, sentences
+from thermosim.cli.rep_words import rows, sentences
 from thermosim.engine import pacing as machine
 from thermosim.errors import InputError
 from thermosim.inputs.blocks import Block, blocks_of, in_order, legs_of_blocks
@@ -22,7 +22,7 @@ from thermosim.inputs.session import Session
 from thermosim.inputs.weather import Weather
 from thermosim.story import simulate_session
 from thermosim.study.ensemble import draw_members, run_variant
-from thermosim.study.reps import pace_fade, rep_outcomes, rule_on_recording, time_above
+from thermosim.study.reps import pace_fade, rep_outcomes, rep_result, rule_on_recording, time_above
 
 VALID = Path(__file__).parent / "examples_valid"
 REPS = VALID / "reps.session.toml"

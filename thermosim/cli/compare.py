@@ -7,9 +7,11 @@ from typing import Annotated
 import typer
 from typer.core import TyperCommand
 
+from thermosim.cli import way_words
 from thermosim.cli.fields import SESSION_GROUPS, with_fields
 from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag, number
-from thermosim.cli.writing import ForceFlag, OutFlag, PictureFlag
+from thermosim.cli.way_words import band
+from thermosim.cli.writing import CoursePictureFlag, ForceFlag, OutFlag, PictureFlag
 
 EPILOG = """\
 [bold]Example:[/bold] is a covered ice collar worth its ice on this run?
@@ -36,11 +38,17 @@ share_finished: of a distance under a rule, by the end of the comparison, or nul
 device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share \
 (null where the outer side gives heat off), \
 coldest_skin_C, ceiling_K by its joules, ceiling_parts_K at the end: joules, wetting, shade, ice_used_kg and water_used_kg over \
-all refills, or null), contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, sweat_saved_L, \
+all refills, or null; over a course checkpoints: name, km, arrive_min, share_arrived, core_C, heart_rate_bpm; under a rule rule, \
+reps, reps_differ, pace_fade of the runner as given, as simulate has them, and of the runners drawn rule_drawn: cap_events, \
+first_cap_min, share_never_capped, time_over_cap_min, share_stopped, reps_drawn: rep, share_begun, share_complete, pace_min_km, \
+share_capped, first_cap_m, return_s, share_return_censored, pace_fade_drawn: ratio_last_first, share_complete), \
+contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, sweat_saved_L, \
 time_to_limit_difference_min, share_never_both, share_reached_both, share_only_against and share_only_name: who alone reaches \
 the limit, core_rate_at_limit_K_min, minutes_per_tenth_K: what 0.1 °C is worth at the limit, ceiling_at_min_K, ceiling_end_K, \
 explicit_end_K: water and shade, mean_body_difference_K, books_kJ: difference of every term of the runner as given, and stored, \
-flags: what moved by more than can be paid for, no_reason, hazard, behaviour: sentences or null), limit_C, limit_site, minutes, \
+flags: what moved by more than can be paid for, no_reason, hazard, behaviour: sentences or null, checkpoints: name, km, \
+share_both, minutes_gained, core_difference_K, reps: rep, pace_difference_s_km, first_cap_difference_m, share_both_capped, \
+return_difference_s, share_both_back), limit_C, limit_site, minutes, \
 members, seed, model_core_error_K, version, warnings, cautions; with --kit \
 also kit (variant, at_min, heat_until_min, members, seed, whole: core_difference_K, heat_from_skin_kJ; sum_of_singles_K, \
 sum_of_singles_kJ, ice_kg, devices: name, alone_K, share_K, heat_from_skin_kJ, heat_alone_kJ, ice_kg; parts, \
@@ -119,6 +127,7 @@ def compare(
     ] = None,
     out: OutFlag = None,
     picture: PictureFlag = None,
+    course_picture: CoursePictureFlag = None,
     force: ForceFlag = False,
     json_: JsonFlag = False,
     quiet: QuietFlag = False,
@@ -128,20 +137,21 @@ def compare(
 ) -> dict:
     """Variants with the same runners drawn for each: °C first, then minutes, then the share that never reaches the limit."""
     from thermosim.cli.sessions import gather, with_variants
-    from thermosim.cli.writing import check_targets
+    from thermosim.cli.writing import check_targets, needs_course
 
     talk = Talk(json_, quiet, verbose)
     every = with_variants(gather(session, fields).session, cooling or [])
     asked = _chosen(every, variant or [])
     taken_apart = _kit_of(every, kit)
     _refuse_without_limit(asked)
-    check_targets(out, [picture], force)
+    check_targets(out, [picture, course_picture], force)
+    needs_course(asked, course_picture)
     with talk.progress("drawing the ensemble") as say:
         comparison = _run(asked, say)
         if taken_apart is not None:
             comparison.result["kit"] = _run_kit(every, taken_apart, fields.get("members"), say)
         say("drawing", 1.0)
-        written = _write(comparison, out, picture, force)
+        written = _write(comparison, out, picture, course_picture, force)
     _tell(talk, comparison.result, written)
     return comparison.result
 
@@ -212,7 +222,7 @@ def _cautions(session, result) -> list[str]:
     return lines[:3] + more + lines[3:] + ([TREATMENT] if treated else []) + ([cautions.DRINK] if drunk else [])
 
 
-def _write(comparison, out, picture, force) -> list[Path]:
+def _write(comparison, out, picture, course_picture, force) -> list[Path]:
     from thermosim import look
     from thermosim.cli import writing
 
@@ -226,11 +236,14 @@ def _write(comparison, out, picture, force) -> list[Path]:
             json.dumps(finite(comparison.result), ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
         )
 
-    targets = writing.dataset_targets(
-        comparison.dataset, out, "compare", {"compare.png": page}, {"compare.json": as_json}
-    )
-    if picture is not None:
-        targets.append(writing.Target(picture, lambda path: writing.draw(page, path)))
+    def along():
+        return look.compare_course_page(comparison.result, comparison.dataset)
+
+    pages = {"compare.png": page} | ({"compare_course.png": along} if "place" in comparison.dataset.coords else {})
+    targets = writing.dataset_targets(comparison.dataset, out, "compare", pages, {"compare.json": as_json})
+    for target, draw in ((picture, page), (course_picture, along)):
+        if target is not None:
+            targets.append(writing.Target(target, lambda path, draw=draw: writing.draw(draw, path)))
     return writing.write_all(targets, force)
 
 
@@ -240,6 +253,7 @@ def _tell(talk: Talk, result, written) -> None:
         talk.write(answer(result), style="bold")
         _tell_variants(talk, result)
         _tell_devices(talk, result)
+        _tell_the_way(talk, result)
         for contrast in result["contrasts"]:
             for sentence in contrast_sentences(result, contrast):
                 talk.write(sentence)
@@ -306,8 +320,8 @@ def _tell_variants(talk: Talk, result) -> None:
             entry["time_to_limit_min"],
             _percent(entry["share_never"]),
         )
-        heart, sweat = _band(entry["heart_rate_at_end_bpm"], 0), _band(entry["sweat_loss_L"], 2)
-        rows.append((entry["name"], _band(core, 1), _minutes(minutes), never, heart, sweat))
+        heart, sweat = band(entry["heart_rate_at_end_bpm"], 0), band(entry["sweat_loss_L"], 2)
+        rows.append((entry["name"], band(core, 1), _minutes(minutes), never, heart, sweat))
     heading = f"{result['members']} runners drawn, seed {result['seed']}; median (90 % interval)"
     names = (
         "variant",
@@ -332,14 +346,31 @@ def _tell_devices(talk: Talk, result) -> None:
             for name, value in (device["useful_share"] or {}).items()
         }
         used = f"{number(device['ice_used_kg'], 2)} + {number(device['water_used_kg'], 2)}"
-        rows.append((entry["name"], _band(device["heat_from_skin_kJ"], 0), _band(device["heat_from_air_kJ"], 0), _band(useful, 0),
-                     _minutes(device["melted_at_min"]), _band(device["ceiling_K"], 2), used))  # fmt: skip
+        rows.append((entry["name"], band(device["heat_from_skin_kJ"], 0), band(device["heat_from_air_kJ"], 0), band(useful, 0),
+                     _minutes(device["melted_at_min"]), band(device["ceiling_K"], 2), used))  # fmt: skip
     names = ("device", "from skin, kJ", "from air, kJ", "useful, %", "all melted, min", "ceiling, °C", "ice + water, kg")
     talk.table(
         [(name, "left") for name in names],
         _stacked(talk, rows),
         title="Where the ice went; the ceiling is what its joules could pay for in mean body temperature",
     )
+
+
+def _tell_the_way(talk: Talk, result) -> None:
+    """Print what variants come to at checkpoints and in reps, where the session has these."""
+    first = result["variants"][0]
+    if "checkpoints" in first:
+        rows = _stacked(talk, way_words.checkpoint_rows(result))
+        talk.table([(name, "left") for name in way_words.CHECKPOINTS], rows, title="Along the course; median (90 % interval)")
+        for sentence in way_words.checkpoint_sentences(result):
+            talk.write(sentence)
+    if first.get("reps"):
+        names = way_words.rep_names(result)
+        title = "Reps of the runner as given" + (", and of the runners drawn" if "rule_drawn" in first else "")
+        talk.table([(name, "left") for name in names], _stacked(talk, way_words.rep_rows(result)), title=title)
+    if "rule_drawn" in first or first.get("reps"):
+        for sentence in way_words.rep_sentences(result):
+            talk.write(sentence)
 
 
 def _ceiling_sentence(result, contrast) -> str | None:
@@ -364,12 +395,12 @@ def _ceiling_sentence(result, contrast) -> str | None:
 def contrast_sentences(result, contrast) -> list[str]:
     """Return what differs, a sentence each: degrees, their ceiling, then minutes with the rate they hang on, then doubts."""
     core, heart = (
-        _band(contrast["core_difference_K"], 2, True),
-        _band(contrast["heart_rate_difference_bpm"], 1, True),
+        band(contrast["core_difference_K"], 2, True),
+        band(contrast["heart_rate_difference_bpm"], 1, True),
     )
     at = f"at minute {contrast['at_min']:.0f}"
     start = f"{contrast['name']} against {contrast['against']}: core {core} °C and heart rate {heart} bpm {at}"
-    found = [f"{start}; sweat saved {_band(contrast['sweat_saved_L'], 2, True)} L."]
+    found = [f"{start}; sweat saved {band(contrast['sweat_saved_L'], 2, True)} L."]
     ceiling = _ceiling_sentence(result, contrast)
     if ceiling:
         found.append(ceiling)
@@ -386,7 +417,7 @@ def _minutes_sentence(result, contrast) -> str:
         return f"{start}no pair reaches the limit in both; {never}"
     reached = contrast.get("share_reached_both")
     share = "" if reached is None else f" (the {_percent(reached)} of pairs that reach it in both)"
-    return f"{start}{_band(minutes, 1, True)} min{share}{_rate_words(contrast)}; {never}"
+    return f"{start}{band(minutes, 1, True)} min{share}{_rate_words(contrast)}; {never}"
 
 
 def _rate_words(contrast) -> str:
@@ -409,14 +440,14 @@ def behaviour_sentences(result) -> list[str]:
 def _tell_kit(talk: Talk, kit) -> None:
     """Print what each device of the kit does alone and in the whole, and the smallest kit that does."""
     rows = [
-        (one["name"], _band(one["share_K"], 2, True), _band(one["alone_K"], 2, True), _band(one["heat_from_skin_kJ"], 0),
-         _band(one["heat_alone_kJ"], 0), number(one["ice_kg"], 2))
+        (one["name"], band(one["share_K"], 2, True), band(one["alone_K"], 2, True), band(one["heat_from_skin_kJ"], 0),
+         band(one["heat_alone_kJ"], 0), number(one["ice_kg"], 2))
         for one in kit["devices"]
     ]  # fmt: skip
     whole = kit["whole"]
-    rows.append(("whole kit", _band(whole["core_difference_K"], 2, True), "", _band(whole["heat_from_skin_kJ"], 0), "",
+    rows.append(("whole kit", band(whole["core_difference_K"], 2, True), "", band(whole["heat_from_skin_kJ"], 0), "",
                  number(kit["ice_kg"], 2)))  # fmt: skip
-    rows.append(("sum alone", "", _band(kit["sum_of_singles_K"], 2, True), "", _band(kit["sum_of_singles_kJ"], 0), ""))
+    rows.append(("sum alone", "", band(kit["sum_of_singles_K"], 2, True), "", band(kit["sum_of_singles_kJ"], 0), ""))
     names = ("device", "share, °C", "alone, °C", "in kit, kJ", "alone, kJ", "ice, kg")
     title = (
         f"Kit {kit['variant']}: core at minute {kit['at_min']:.0f}, heat up to minute {kit['heat_until_min']:.0f}; "
@@ -429,16 +460,6 @@ def _tell_kit(talk: Talk, kit) -> None:
 
 def _percent(share: float) -> str:
     return f"{number(100.0 * share, 0)} %"
-
-
-def _band(interval, decimals: int, signed: bool = False) -> str:
-    if not interval or interval["median"] is None:
-        return "–"
-    low, high = (
-        ("–" if interval[side] is None else number(interval[side], decimals, signed))
-        for side in ("low", "high")
-    )
-    return f"{number(interval['median'], decimals, signed)} ({low} to {high})"
 
 
 def _minutes(interval) -> str:

@@ -17,20 +17,18 @@ def passings(session, ds, distances_m) -> list[tuple[float, float]]:
     """Return when each distance is reached and left [s from the start]; NaN where it is not reached."""
     from thermosim.inputs.course_effort import passing
     from thermosim.inputs.paced_flat import is_paced
+    from thermosim.study.on_the_way import SAME_M, reached
 
     if not is_paced(session):
         return [(one.arrive_s, one.leave_s) for one in passing(session.effort, distances_m)]
-    time, way = ds.time.values, ds.distance.values
-    found = []
-    for place in np.atleast_1d(distances_m):
-        if place > way[-1] + 1.0:
-            found.append((math.nan, math.nan))
-            continue
-        place = min(float(place), float(way[-1]))
-        first, last = int(np.searchsorted(way, place - 0.5)), int(np.searchsorted(way, place + 0.5, side="right")) - 1
-        arrive = float(np.interp(place, way[max(first - 1, 0) : first + 1], time[max(first - 1, 0) : first + 1]))
-        found.append((arrive, max(float(time[last]), arrive)))
-    return found
+    began = np.isfinite(ds.leg_start.values)
+    ends = ([float(ds.time[-1])], [float(ds.distance[-1])])
+    starts = np.column_stack([np.append(ds.leg_start.values[began], ends[0]), np.append(ds.leg_distance.values[began], ends[1])])
+    places = np.minimum(np.atleast_1d(distances_m), np.where(np.atleast_1d(distances_m) <= ends[1][0] + 1.0, ends[1][0], np.inf))
+    arrive = reached(starts, places)
+    stays = np.searchsorted(starts[:, 1], places + SAME_M, side="right") - 1  # the last leg that begins there goes on
+    there = np.abs(starts[stays, 1] - places) <= SAME_M
+    return [(one, float(starts[k, 0]) if here else one) for one, k, here in zip(arrive.tolist(), stays, there, strict=True)]
 
 
 def course_result(session, ds) -> dict[str, Any]:
@@ -44,13 +42,10 @@ def course_result(session, ds) -> dict[str, Any]:
         runner is early), ``cut_off_margin_min`` (below 0: late); null where it is not reached or not known.
     """
     from thermosim.clock import clock_text
-    from thermosim.inputs.course_effort import after_start
+    from thermosim.inputs.course_effort import after_start, places_of
 
     told, start = session.effort.ground.course, session.start_clock_s
-    places = list(told["checkpoints"])
-    if not places or places[-1]["distance_m"] < told["length_m"] - 1.0:
-        places.append({"name": "finish", "distance_m": told["length_m"], "has": ""})
-    found = []
+    places, found = places_of(told), []
     for place, (arrive, leave) in zip(places, passings(session, ds, [one["distance_m"] for one in places])):
         entry: dict[str, Any] = {
             "name": place["name"], "km": place["distance_m"] / 1000.0, "arrive_min": arrive / 60.0, "leave_min": leave / 60.0,

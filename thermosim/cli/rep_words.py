@@ -19,22 +19,6 @@ def _capped(reps) -> bool:
     return any(one["first_cap_m"] is not None for one in reps)
 
 
-def rep_result(session, ds) -> dict[str, Any]:
-    """Return the JSON keys that a rule or blocks add: ``rule``, ``reps``, ``reps_differ``, ``pace_fade`` (null where they do)."""
-    from thermosim.inputs.blocks import in_order, legs_of_blocks
-    from thermosim.inputs.paced_flat import leg_kinds
-    from thermosim.study.reps import REP, pace_fade, rep_outcomes, reps_differ, rule_outcome
-
-    found: dict[str, Any] = {"rule": rule_outcome(ds)}
-    if session.blocks:
-        metres = legs_of_blocks(session.blocks, 1.0)["metres"]
-        found["reps"] = rep_outcomes(ds, leg_kinds(session), metres)
-        begun = [block for block in in_order(session.blocks) if block.kind == REP][: len(found["reps"])]
-        found["reps_differ"] = reps_differ(begun)
-        found["pace_fade"] = None if found["reps_differ"] else pace_fade(found["reps"])
-    return found
-
-
 def recorded_result(session) -> dict[str, Any] | None:
     """Return what the session's rule makes of its recorded heart rate; None without a cap or a recorded heart rate."""
     from thermosim.study.reps import rule_on_recording

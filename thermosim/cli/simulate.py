@@ -9,7 +9,7 @@ import typer
 
 from thermosim.cli.fields import SESSION_GROUPS, with_fields
 from thermosim.cli.terminal import JsonFlag, QuietFlag, Talk, VerboseFlag
-from thermosim.cli.writing import ForceFlag, OutFlag, PictureFlag
+from thermosim.cli.writing import CoursePictureFlag, ForceFlag, OutFlag, PictureFlag
 
 CoolingFlag = Annotated[
     list[str] | None,
@@ -105,15 +105,7 @@ def simulate(
             rich_help_panel="Output",
         ),
     ] = None,
-    course_picture: Annotated[
-        Path | None,
-        typer.Option(
-            "--course-picture",
-            metavar="PATH",
-            help="draw the run along its course, .png or .svg",
-            rich_help_panel="Output",
-        ),
-    ] = None,
+    course_picture: CoursePictureFlag = None,
     perception: Annotated[
         bool,
         typer.Option(
@@ -155,12 +147,12 @@ def simulate(
     The answer comes with its limits: how far modelled core can be trusted, which defaults were used, what limits the runner.
     """
     from thermosim.cli.sessions import gather, wearing
-    from thermosim.cli.writing import check_targets
+    from thermosim.cli.writing import check_targets, needs_course
 
     talk = Talk(json_, quiet, verbose)
     asked = wearing(gather(session, fields, variant), cooling or [])
     check_targets(out, [picture, ledger_picture, course_picture], force)
-    _needs_course(asked.session, course_picture)
+    needs_course(asked.session, course_picture)
     with talk.progress("running") as say:
         shade = _shade(asked, leaving_shade_min, shade_share)
         ds, lines = run(asked, two_node or asked.two_node)
@@ -257,14 +249,6 @@ def cautions_of(session, ds) -> list[str]:
     if highest > 39.0:
         first += [cautions.MEASURED_CORE_ABOVE_39]
     return lines[:3] + first + lines[3:]
-
-
-def _needs_course(session, course_picture: Path | None) -> None:
-    from thermosim.errors import InputError
-
-    if course_picture is not None and session.effort.ground is None:
-        raise InputError("is asked for, but the run is not over a course", field=f"--course-picture {course_picture}",
-                         remedy="add --course FILE, or course = in the session")  # fmt: skip
 
 
 def _write(ds, out, pictures, force, session) -> list[Path]:
@@ -376,6 +360,7 @@ def _tell_reps(talk, session, ds, result: dict) -> None:
     """Print what a rule did and the reps, and add them to the JSON object, where there is either."""
     from thermosim.cli import rep_words as words
     from thermosim.inputs.paced_flat import is_paced
+    from thermosim.study.reps import rep_result
 
     recorded = words.recorded_result(session)
     if recorded is not None:
@@ -384,7 +369,7 @@ def _tell_reps(talk, session, ds, result: dict) -> None:
             talk.write(words.recorded_sentence(recorded))
     if not is_paced(session):
         return
-    result |= words.rep_result(session, ds)
+    result |= rep_result(session, ds)
     if talk.as_json:
         return
     if result.get("reps"):

@@ -26,6 +26,12 @@ PictureFlag = Annotated[
         rich_help_panel="Output",
     ),
 ]
+CoursePictureFlag = Annotated[
+    Path | None,
+    typer.Option(
+        "--course-picture", metavar="PATH", help="draw the result along its course, .png or .svg", rich_help_panel="Output"
+    ),
+]
 ForceFlag = Annotated[
     bool, typer.Option("--force", metavar=" ", help="replace files that exist", rich_help_panel="Output")
 ]
@@ -42,6 +48,19 @@ class Target(NamedTuple):
 
     path: Path
     write: Callable[[Path], Any]
+
+
+def needs_course(session, course_picture: Path | None) -> None:
+    """Refuse a picture along the course of a session that has none.
+
+    Raises
+    ------
+    InputError
+        The session is not over a course.
+    """
+    if course_picture is not None and session.effort.ground is None:
+        raise InputError("is asked for, but the run is not over a course", field=f"--course-picture {course_picture}",
+                         remedy="add --course FILE, or course = in the session")  # fmt: skip
 
 
 def check_targets(out: Path | None, pictures: list[Path | None], force: bool, endings=TABLE_ENDINGS) -> None:

@@ -43,6 +43,7 @@ from thermosim.engine.start import before_settling, settling_pieces, with_empty_
     T_LANDED,
 ) = range(17)
 N_TRACES = 17
+MOST_KEPT = 60  # cap events of each run; further ones are counted only
 
 
 class Batch(NamedTuple):
@@ -55,6 +56,8 @@ class Batch(NamedTuple):
     states: np.ndarray  # (runs, size) at the end
     fasts: np.ndarray  # (runs, N_FAST) at the end
     paces: np.ndarray  # (runs, N_PACE), what the rule remembers; zeros without one
+    cap_events: np.ndarray  # (runs, most, N_CAP_EVENT), the first cap events of each; none are kept without a rule
+    leg_starts: np.ndarray  # (runs, legs + 1, 2): time [s] and distance [m] of each leg, NaN where it was not reached
 
 
 @compiled_parallel
@@ -84,9 +87,9 @@ def integrate_many(
     leg_events,
     works_now,
     paces,
-    works_cap_events,
+    cap_events,
     works_looks,
-    works_leg_starts,
+    leg_starts,
     sample_states,
     sample_rates,
     sample_fasts,
@@ -125,8 +128,8 @@ def integrate_many(
                 site,
                 work,
                 Pacing(
-                    rules[i : i + 1], legs, leg_events, works_now[worker], paces[i], works_cap_events, works_looks,
-                    works_leg_starts[worker],
+                    rules[i : i + 1], legs, leg_events, works_now[worker], paces[i], cap_events[i], works_looks,
+                    leg_starts[i],
                 ),  # fmt: skip
                 sample_states[worker],
                 sample_rates[worker],
@@ -228,7 +231,8 @@ def run_batch(
     rules["end_when_done"] = 0  # all members keep samples at the same times
     bound = with_legs(pieces, single.new_pacing(rules[:1], legs))
     planned, steps = plan_steps(runners, bound, table, method, stages, step_s)
-    paces = np.zeros((count, N_PACE))
+    paces, cap_events = np.zeros((count, N_PACE)), np.zeros((count, MOST_KEPT if legs.size else 0, N_CAP_EVENT))
+    leg_starts = np.full((count, legs.size + 1, 2), np.nan)
     limits = np.broadcast_to(np.asarray(limits_C, dtype=float), (count,)).copy()
     summaries, traces, statuses = (
         np.zeros((count, N_SUMMARIES)),
@@ -261,9 +265,9 @@ def run_batch(
         leg_events,
         np.zeros((workers, 1), dtype=PIECE),
         paces,
-        np.zeros((0, N_CAP_EVENT)),
+        cap_events,
         np.zeros((0, N_LOOK)),
-        np.zeros((workers, legs.size + 1, 2)),
+        leg_starts,
         np.zeros((workers, kept, size)),
         np.zeros((workers, kept, size)),
         np.zeros((workers, kept, n.N_FAST)),
@@ -272,7 +276,7 @@ def run_batch(
         traces,
         statuses,
     )
-    return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts, paces)
+    return Batch(stops[saved == 1], summaries, traces, statuses, states, fasts, paces, cap_events, leg_starts)
 
 
 def settle_many(runners, workers=None) -> tuple[np.ndarray, np.ndarray]:

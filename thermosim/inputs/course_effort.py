@@ -325,6 +325,14 @@ def told(course: Course) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def places_of(course) -> list[dict]:
+    """Return the checkpoints of a course as its inputs tell them, the finish among them."""
+    places = list(course["checkpoints"])
+    if not places or places[-1]["distance_m"] < course["length_m"] - 1.0:
+        places.append({"name": "finish", "distance_m": course["length_m"], "has": ""})
+    return places
+
+
 def passing(effort: Effort, distances_m) -> list[Passing]:
     """Return when each distance [m] is reached and left again.
 

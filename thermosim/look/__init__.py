@@ -9,6 +9,7 @@ _HOME = {
     "run_overview": "run_page",
     "ledger_over_time": "ledger_page",
     "compare_page": "compare",
+    "compare_course_page": "compare_course",
     "course_strip": "course_strip_page",
     "instant_ledger": "instant_page",
     "draw_hours": "hours_page",

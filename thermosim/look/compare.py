@@ -45,8 +45,8 @@ def compare_page(result, ds):
     page = Page(
         question=words.question(result),
         answer=words.answer(result, ds),
-        setting=_setting(result, ds),
-        cautions=_cautions(result, ds),
+        setting=setting_of(result, ds),
+        cautions=cautions_of(result, ds),
         body_in=whole,
         provenance=reading.provenance_line(ds.attrs, f"paired ensemble of {ds.sizes['member']}"),
     )
@@ -72,7 +72,8 @@ def compare_page(result, ds):
     return page.figure
 
 
-def _cautions(result, ds):
+def cautions_of(result, ds):
+    """Return the cautions of a comparison, and what trials saw beside its minutes."""
     device = any(v.get("device") is not None for v in result["variants"])
     lines = cautions.for_result(
         device=device, capped="cap_bpm" in ds.attrs, uncompensable=False, band_K=ds.attrs.get("core_band_K")
@@ -83,7 +84,8 @@ def _cautions(result, ds):
     return lines + [reading.sentence(w) for w in warnings if "outside" in str(w).lower()]
 
 
-def _setting(result, ds):
+def setting_of(result, ds):
+    """Return who, where, when, and what is held against what."""
     if ds.attrs.get("setting"):
         return str(ds.attrs["setting"])
     parts = [reading.setting_line(ds).replace(" · no device", "")]

@@ -55,7 +55,7 @@ def course_strip(ds):
         panels.append((0.80, device_panel))
     panels += [(1.55, core_panel), (0.90, skin_panel), (1.35, heart_rate_panel), (0.95, speed_panel)]
     panels += [(0.50, held_panel)] if _often_held(ds) else []
-    above = _above_in(ds)
+    above = above_in(ds)
     tops, y = [], 0.28 + above
     for height, _ in panels:
         tops.append(y)
@@ -71,7 +71,7 @@ def course_strip(ds):
     axes = [page.axes(top, height) for top, (height, _) in zip(tops, panels)]
     for letter, ax, (_, draw) in zip(ascii_lowercase, axes, panels):
         draw(ds, ax, letter)
-        _checkpoint_lines(ds, ax)
+        checkpoint_lines(ds, ax)
     _name_the_way(ds, axes[-1])
     return page.figure
 
@@ -174,7 +174,8 @@ def setting(ds):
 # ---------------------------------------------------------------- shared by the panels
 
 
-def _way_axis(ds, ax):
+def way_axis(ds, ax):
+    """Give a panel the course as its horizontal axis."""
     length = _length_km(ds)
     ax.set_xlim(0.0, length)
     step = next((s for s in _STEPS_KM if length / s <= 10.5), 100)
@@ -183,7 +184,8 @@ def _way_axis(ds, ax):
     ax.tick_params(axis="x", labelbottom=False, length=2)
 
 
-def _checkpoint_lines(ds, ax):
+def checkpoint_lines(ds, ax):
+    """Draw a dotted line at each checkpoint."""
     for one in told(ds)["checkpoints"]:
         ax.axvline(one["distance_m"] / 1000.0, color=COLOUR["ink"], lw=0.7, ls=style.DOTTED, zorder=2.5, alpha=0.8)
 
@@ -242,7 +244,8 @@ def _labels_over(ds):
     return found
 
 
-def _above_in(ds):
+def above_in(ds):
+    """Return the room that the names of checkpoints need over the first panel."""
     most = max((len(lines) for _, _, lines, _ in _labels_over(ds)), default=-2)
     return 0.0 if most < -1 else 0.22 + LINE_IN * (most + 1)
 
@@ -258,7 +261,7 @@ def elevation_panel(ds, ax=None, letter="a"):
     ax.fill_between(km, base, height, color=COLOUR["pebble"], alpha=0.75, lw=0, zorder=2)
     ax.plot(km, height, color=COLOUR["none"], lw=1.3, zorder=3, gid="profile")
     ax.set_ylim(base, high + 0.08 * span)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     value_ticks(ax, 4)
     ticks = [tick for tick in ax.yaxis.get_major_locator().tick_values(low, high) if tick >= low - 0.02 * span]
     ax.yaxis.set_major_locator(FixedLocator(ticks))
@@ -272,7 +275,7 @@ def elevation_panel(ds, ax=None, letter="a"):
             ax.plot([start / 1000.0] * 2, [base, base + 0.18 * span], color=COLOUR["paper"], lw=1.2, zorder=3)
     _checkpoint_marks(ds, ax)
     marks = "; filled mark: crew and ice, half: ice likely or no crew, open: water or nothing" if course["checkpoints"] else ""
-    panel_title(ax, letter, "Elevation, m", f"smoothed{marks}", above_in=0.14 + _above_in(ds))
+    panel_title(ax, letter, "Elevation, m", f"smoothed{marks}", above_in=0.14 + above_in(ds))
     return ax
 
 
@@ -305,7 +308,7 @@ def sun_panel(ds, ax=None, letter="b"):
         edge |= (np.abs(km - start) < 0.002) & (start > 0.0)  # a sample there may belong to either side
     open_sky = np.where((shade < 1.0) & ~edge, sun / np.maximum(1.0 - shade, 1e-6), np.nan)
     top = max(float(np.nanmax(open_sky, initial=0.0)), 50.0)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(0.0, 1.35 * top)
     ax.fill_between(km, 0.0, sun, color=COLOUR["straw"], lw=0, zorder=2)
     ax.plot(km, open_sky, color=COLOUR["ink"], lw=1.0, ls=(0, (4, 2)), zorder=3)
@@ -345,7 +348,7 @@ def device_panel(ds, ax=None, letter="c"):
         worn = np.flatnonzero(np.abs(watts) > 0.5)
         labels.append((float(watts[worn[-1]]) if worn.size else 0.0, name, COLOUR["deep_water"], k == 0))
         high, low = max(high, float(np.quantile(watts, 0.995))), min(low, float(watts.min()))
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(1.1 * low, 1.15 * high)
     value_ticks(ax, 4)
     end_labels(ax, labels)
@@ -372,7 +375,7 @@ def core_panel(ds, ax=None, letter="c"):
         if crossing is not None:
             place = float(np.interp(crossing, reading.minutes(ds), km))
             ax.plot([place], [limit], "o", ms=5, mfc=COLOUR["paper"], mec=COLOUR["ink"], mew=1.2, zorder=5)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(low - 0.15, high + 0.25)
     value_ticks(ax, decimals=1)
     t = reading.values(ds, "time")
@@ -392,7 +395,7 @@ def skin_panel(ds, ax=None, letter="d"):
         band(ax, km, lower, upper, COLOUR["clay"], share)
     ax.plot(km, skin, color=COLOUR["clay"], lw=1.6, zorder=4)
     pad = max(0.1 * float(np.ptp(skin)), 0.3)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(float(skin.min()) - pad, float(skin.max()) + pad)
     value_ticks(ax, 5)
     end_labels(ax, [(skin[-1], "mean skin", COLOUR["clay_text"], True)])
@@ -415,7 +418,7 @@ def heart_rate_panel(ds, ax=None, letter="e"):
         ax.axhline(cap, color=COLOUR["ink"], lw=1.2, zorder=3)
         labels.append((cap, f"cap {style.number(cap)}", COLOUR["ink"], True))
         high = max(high, cap)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(low - 6.0, high + 8.0)
     value_ticks(ax, 8)
     end_labels(ax, labels)
@@ -433,7 +436,7 @@ def speed_panel(ds, ax=None, letter="f"):
     ax = ax or lone_axes(height_in=2.0)
     km, speed = _km(ds), reading.values(ds, "speed")
     moving = np.where(speed > STANDS_BELOW_M_S, speed, np.nan)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(0.0, 1.15 * float(np.nanmax(moving, initial=1.0)))
     walked = (reading.values(ds, "mode") == 1) if "mode" in ds else np.zeros(speed.size, bool)
     seen, detail = moving[np.isfinite(moving)], ""
@@ -460,7 +463,7 @@ def held_panel(ds, ax=None, letter="g"):
     """Draw the share of the time on the way in which the cap holds the runner back; return the axes."""
     ax = ax or lone_axes(height_in=1.6)
     edges, *_, held = _held_back(ds)
-    _way_axis(ds, ax)
+    way_axis(ds, ax)
     ax.set_ylim(0.0, 100.0)
     ax.stairs(100.0 * held, edges, fill=True, color=COLOUR["ink"], alpha=0.6, lw=0, zorder=2, gid="held-back")
     ax.yaxis.set_major_locator(FixedLocator([0, 50, 100]))

@@ -16,6 +16,7 @@ from thermosim.errors import InputError, NumericalFailure
 from thermosim.inputs.paced_flat import is_by_distance, is_paced, longest_s
 from thermosim.parameters import SEGMENTS, value
 from thermosim.story import SITES, prepare_session, simulate_session, worn_of
+from thermosim.study import on_the_way
 from thermosim.study.ensemble import Members, draw_members, energy_closures, run_variant
 from thermosim.study.ice_left import BODY_HEAT_J_KGK
 from thermosim.study.variants import (
@@ -96,6 +97,7 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
         _contrast_entry(session, k, drawn, batches, arms, contrast_minute(session, session.variants[k], end))
         for k in range(1, len(batches))
     ]
+    _along_the_way(session, arms, drawn, batches, variants, contrasts)
     for k, contrast in enumerate(contrasts, start=1):
         contrast.update(_reason(session, session.variants[k], arms[0], variants[0], contrast))
     result = {
@@ -112,6 +114,21 @@ def compare(session, *, members: int | None = None, seed: int | None = None, pro
     }
     say("done", 1.0)
     return Comparison(result, ds)
+
+
+def _along_the_way(session, arms, drawn, batches, variants, contrasts) -> None:
+    """Add what variants come to at checkpoints, under a rule and over reps, where the session has these."""
+    if session.effort.ground is not None:
+        for entry, batch in zip(variants, batches, strict=True):
+            entry["checkpoints"] = on_the_way.course_entry(session, batch, drawn.core_error_K)
+        for contrast, batch in zip(contrasts, batches[1:], strict=True):
+            contrast["checkpoints"] = on_the_way.course_contrast(session, batches[0], batch)
+    if is_paced(session):
+        for entry, arm, batch in zip(variants, arms, batches, strict=True):
+            entry |= on_the_way.rule_entry(session, arm, batch)
+        for contrast, batch in zip(contrasts, batches[1:], strict=True):
+            if "reps" in variants[0]:
+                contrast["reps"] = on_the_way.rule_contrast(session, batches[0], batch, "rule_drawn" in variants[0])
 
 
 def last_finish_s(session, drawn: Members) -> float:
@@ -352,10 +369,19 @@ def _dataset(session, drawn, batches, central, count, seed) -> xr.Dataset:
             {"units": "K", "long_name": "Ceiling: what the device's joules could pay for"},
         ),
     }
+    coords = {}
+    if session.effort.ground is not None:
+        places = on_the_way.grid_m(session)
+        arrive = [on_the_way.arrivals_s(session, batch, places) for batch in batches]
+        core = [on_the_way.on_arrival(batch, one, columns.T_CORE) for batch, one in zip(batches, arrive, strict=True)]
+        along = ("variant", "member", "place")
+        data["arrival_min"] = (along, np.stack(arrive) / 60.0, {"units": "min", "long_name": "Time at which a place is reached"})
+        data["core_at_place"] = (along, np.stack(core) + error, {"units": "°C", "long_name": "Core temperature on arrival"})
+        coords["place"] = ("place", places, {"units": "m", "long_name": "Distance along the course"})
     for name in ("speed", "grade", "air_temperature", "relative_humidity", "solar_load"):
         data[name] = central[name].interp(time=first.time_s)
     names = [variant.name for variant in session.variants]
-    coords = {
+    coords |= {
         "variant": ("variant", names, {"long_name": "Variant of the session"}),
         "member": ("member", np.arange(count), {"long_name": "Member of the ensemble"}),
         "time": ("time", first.time_s, {"units": "s", "long_name": "Time since the start"}),

@@ -64,21 +64,38 @@ _CAP_KEYS = ("cap_events", "first_cap_m", "first_cap_censored", "time_over_cap_s
 
 def _under_cap(ds, own, begun, until, whole, start_m, distance) -> dict[str, Any]:
     """Outcomes of one rep that only a cap gives; ``own`` are its events, ``whole`` is where the next rep begins."""
-    event_s, cap = ds.cap_event_start.values, float(ds.attrs["cap_bpm"])
-    open_before = bool(np.any((event_s < begun) & ~(ds.cap_event_resume.values <= begun)))
-    one = {
-        "cap_events": int(own.size), "first_cap_m": distance, "first_cap_censored": True,
+    names = ("start", "distance", "below", "resume")
+    events = np.column_stack([ds[f"cap_event_{name}"].values for name in names])
+    cap = float(ds.attrs["cap_bpm"])
+    return {
+        "cap_events": int(own.size), **first_event(events, own, begun, whole, start_m, distance),
         "time_over_cap_s": time_above(ds.look.values, ds.heart_rate_at_look.values, cap, begun, until),
-        "return_s": None, "return_censored": False,
     }  # fmt: skip
-    if open_before:  # the rep began above the resume level
+
+
+def first_event(events, own, begun, whole, start_m, distance) -> dict[str, Any]:
+    """Return how far a rep goes before its cap and how long heart rate takes back, each with its censor flag.
+
+    Parameters
+    ----------
+    events : array (events, 4)
+        Of the whole run: start [s], place [m], when heart rate came below the resume level [s], when the event ended [s].
+    own : array of int
+        Those that begin in this rep.
+    begun, whole : float
+        When the rep began, and when the next one begins or the run ends [s].
+    start_m, distance : float
+        Where the rep began, and how far it went [m].
+    """
+    one = {"first_cap_m": distance, "first_cap_censored": True, "return_s": None, "return_censored": False}
+    if np.any((events[:, 0] < begun) & ~(events[:, 3] <= begun)):  # the rep began above the resume level
         one |= {"first_cap_m": 0.0, "first_cap_censored": False}
     elif own.size:
-        one |= {"first_cap_m": float(ds.cap_event_distance[own[0]]) - start_m, "first_cap_censored": False}
+        one |= {"first_cap_m": float(events[own[0], 1]) - start_m, "first_cap_censored": False}
     if own.size:
-        below = float(ds.cap_event_below[own[0]])
+        below = float(events[own[0], 2])
         back = below <= whole
-        one |= {"return_s": (below if back else whole) - float(event_s[own[0]]), "return_censored": not back}
+        one |= {"return_s": (below if back else whole) - float(events[own[0], 0]), "return_censored": not back}
     return one
 
 
@@ -206,6 +223,21 @@ def pace_fade(reps: list[dict[str, Any]]) -> dict[str, Any] | None:
         "reps": len(whole),
         "censored": len(whole) < len(reps),
     }
+
+
+def rep_result(session, ds) -> dict[str, Any]:
+    """Return the JSON keys that a rule or blocks add: ``rule``, ``reps``, ``reps_differ``, ``pace_fade`` (null where they do)."""
+    from thermosim.inputs.blocks import in_order, legs_of_blocks
+    from thermosim.inputs.paced_flat import leg_kinds
+
+    found: dict[str, Any] = {"rule": rule_outcome(ds)}
+    if session.blocks:
+        metres = legs_of_blocks(session.blocks, 1.0)["metres"]
+        found["reps"] = rep_outcomes(ds, leg_kinds(session), metres)
+        begun = [block for block in in_order(session.blocks) if block.kind == REP][: len(found["reps"])]
+        found["reps_differ"] = reps_differ(begun)
+        found["pace_fade"] = None if found["reps_differ"] else pace_fade(found["reps"])
+    return found
 
 
 def rule_outcome(ds) -> dict[str, Any]:
