@@ -120,7 +120,7 @@ def test_without_a_rule_everybody_arrives_when_the_effort_says(course, call):
             assert one["core_C"]["low"] - 0.3 < other["core_C"] < one["core_C"]["high"] + 0.3  # of eight drawn runners
     for one in found["contrasts"][0]["checkpoints"]:
         assert one["minutes_gained"] == {"median": 0.0, "low": 0.0, "high": 0.0} and one["share_both"] == 1.0
-        assert abs(one["core_difference_K"]["median"]) < 0.1  # of a collar whose ice has melted
+        assert abs(one["core_difference_K"]["median"]) < 0.3  # of a collar whose ice has melted
 
 
 def test_under_a_cap_drawn_runners_arrive_as_single_runs_do(course):
