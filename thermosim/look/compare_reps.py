@@ -1,8 +1,8 @@
 """Panel of the comparison page on reps: pace, where the cap comes, time over it and return, rep by rep of each variant."""
 
 from . import style
-from .compare_words import arm, high, look_of, low, mid
-from .page import DATA_LEFT_IN, RIGHT_IN, WIDTH_IN, panel_title, value_ticks, x_label
+from .compare_words import arm, high, look_of, low, mid, shorten
+from .page import DATA_LEFT_IN, RIGHT_IN, WIDTH_IN, panel_title, text_width_in, value_ticks, x_label
 from .style import COLOUR
 
 _ROW_IN, _GAP_IN, _BETWEEN_IN = 0.13, 0.11, 0.38
@@ -49,9 +49,11 @@ def reps_panels(result, page, top_in, letter):
         value_ticks(ax, 4, decimals, which="x")
         x_label(ax, words)
         found.append(ax)
-    keys = "in each rep from the top: " + ", ".join(arm(result, k) for k in range(len(result["variants"])))
-    open_end = "; arrowhead: not seen to its end in so many" if len(shown) > 1 else ""
-    panel_title(found[0], letter, "Reps of the runners drawn", f"median and 90 %{open_end} · {keys}", above_in=0.24)
+    title, open_end = "Reps of the runners drawn", "; arrowhead: end not seen" if len(shown) > 1 else ""
+    keys = ", ".join(arm(result, k) for k in range(len(result["variants"])))
+    left = room - text_width_in(f"{letter}  {title}", style.SIZE["title"], True) - 0.2
+    note = shorten(f"median and 90 %{open_end} · from the top: {keys}", left)
+    panel_title(found[0], letter, title, note, above_in=0.24)
     return found
 
 
