@@ -96,4 +96,4 @@ def _interval(ax, value, y, k):
     if upper is None:
         ax.plot([edge], [y], marker=">", ms=5, color=colour, mew=0, clip_on=False, gid="censored", zorder=5)
     if mid(value) is not None:
-        ax.plot([mid(value)], [y], marker, ms=5, mfc=COLOUR["paper"], mec=colour, mew=1.4, zorder=6)
+        ax.plot([mid(value)], [y], marker, ms=5, mfc=COLOUR["paper"], mec=colour, mew=1.4, clip_on=False, zorder=6)
