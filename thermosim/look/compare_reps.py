@@ -50,9 +50,12 @@ def reps_panels(result, page, top_in, letter):
         x_label(ax, words)
         found.append(ax)
     title, open_end = "Reps of the runners drawn", "; arrowhead: end not seen" if len(shown) > 1 else ""
-    keys = ", ".join(arm(result, k) for k in range(len(result["variants"])))
-    left = room - text_width_in(f"{letter}  {title}", style.SIZE["title"], True) - 0.2
-    note = shorten(f"median and 90 %{open_end} · from the top: {keys}", left)
+    note, arms = f"median and 90 %{open_end} · from the top: ", [arm(result, k) for k in range(len(result["variants"]))]
+    used = text_width_in(f"{letter}  {title}", style.SIZE["title"], True) + text_width_in(note, style.SIZE["note"]) + 0.2
+    wide = [text_width_in(f"{one}, ", style.SIZE["label"]) for one in arms]
+    if used + sum(wide) > room:  # long names give way, not the words that explain
+        arms = [shorten(one, (room - used) * share / sum(wide)) for one, share in zip(arms, wide, strict=True)]
+    note += ", ".join(arms)
     panel_title(found[0], letter, title, note, above_in=0.24)
     return found
 
