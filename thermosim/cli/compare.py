@@ -38,23 +38,29 @@ share_finished: of a distance under a rule, by the end of the comparison, or nul
 device: heat_from_skin_kJ (drips included), heat_by_drips_kJ, heat_from_air_kJ, condensed_g, melted_at_min, useful_share \
 (null where the outer side gives heat off), \
 coldest_skin_C, ceiling_K by its joules, ceiling_parts_K at the end: joules, wetting, shade, ice_used_kg and water_used_kg over \
-all refills, or null; over a course checkpoints: name, km, arrive_min, share_arrived, core_C, heart_rate_bpm; under a rule rule, \
+all refills, or null; over a course checkpoints: name, km, arrive_min, share_arrived (by the end of the comparison), \
+core_C, heart_rate_bpm; under a rule rule, \
 reps, reps_differ, pace_fade of the runner as given, as simulate has them, and of the runners drawn rule_drawn: cap_events, \
 first_cap_min, share_never_capped, time_over_cap_min, share_stopped, reps_drawn: rep, share_begun, share_complete, pace_min_km, \
-share_capped, first_cap_m, return_s, share_return_censored, pace_fade_drawn: ratio_last_first, share_complete), \
+share_known (cap events kept), share_capped, first_cap_m, time_over_cap_s, return_s, share_return_censored, pace_fade_drawn: \
+ratio_last_first, share_complete), \
 contrasts (name, against, at_min, core_difference_K, heart_rate_difference_bpm, sweat_saved_L, \
 time_to_limit_difference_min, share_never_both, share_reached_both, share_only_against and share_only_name: who alone reaches \
 the limit, core_rate_at_limit_K_min, minutes_per_tenth_K: what 0.1 °C is worth at the limit, ceiling_at_min_K, ceiling_end_K, \
 explicit_end_K: water and shade, mean_body_difference_K, books_kJ: difference of every term of the runner as given, and stored, \
 flags: what moved by more than can be paid for, no_reason, hazard, behaviour: sentences or null, checkpoints: name, km, \
-share_both, minutes_gained, core_difference_K, reps: rep, pace_difference_s_km, first_cap_difference_m, share_both_capped, \
-return_difference_s, share_both_back), limit_C, limit_site, minutes, \
+share_both, share_only_against, share_only_name: who alone has arrived, minutes_gained, core_difference_K; under a cap rule: \
+cap_events_difference, time_over_cap_difference_min, first_cap_difference_min, share_both_capped; reps: rep, \
+pace_difference_s_km, share_both_complete, time_over_cap_difference_s, first_cap_difference_m, share_both_capped, \
+share_only_against, share_only_name: who alone is capped, return_difference_s, share_both_back, and pace_fade_difference: \
+ratio_last_first, share_both_complete; null where no pair has both numbers uncensored), limit_C, limit_site, minutes, \
 members, seed, model_core_error_K, version, warnings, cautions; with --kit \
 also kit (variant, at_min, heat_until_min, members, seed, whole: core_difference_K, heat_from_skin_kJ; sum_of_singles_K, \
 sum_of_singles_kJ, ice_kg, devices: name, alone_K, share_K, heat_from_skin_kJ, heat_alone_kJ, ice_kg; parts, \
 smallest_by_items and smallest_by_ice: devices, items, ice_kg, core_difference_K, kept_share, share_of_runners, or null; \
 sentence; there heat_from_skin_kJ counts drips and drinks too, and differences are against no device). Every uncertain \
-number is {median, low, high} (90 %), null where nothing can be said; a median or bound of null in minutes means never.
+number is {median, low, high} (90 %), null where nothing can be said; a median or bound of null in minutes means never, \
+in first_cap_m not in this rep, in return_s not back before the next rep or the end.
 
 The first variant is what the others are compared against. Same seed, same numbers. \
 Without --out or --picture nothing is written."""
@@ -361,13 +367,17 @@ def _tell_the_way(talk: Talk, result) -> None:
     first = result["variants"][0]
     if "checkpoints" in first:
         rows = _stacked(talk, way_words.checkpoint_rows(result))
-        talk.table([(name, "left") for name in way_words.CHECKPOINTS], rows, title="Along the course; median (90 % interval)")
+        names = way_words.checkpoint_names(result)
+        talk.table([(name, "left") for name in names], rows, title="Along the course; median (90 % interval)")
         for sentence in way_words.checkpoint_sentences(result):
             talk.write(sentence)
     if first.get("reps"):
         names = way_words.rep_names(result)
         title = "Reps of the runner as given" + (", and of the runners drawn" if "rule_drawn" in first else "")
         talk.table([(name, "left") for name in names], _stacked(talk, way_words.rep_rows(result)), title=title)
+        names, rows = way_words.change_names(result), _stacked(talk, way_words.change_rows(result))
+        title = f"What changes against {first['name']}, rep by rep: pairs with both numbers seen · their share"
+        talk.table([(name, "left") for name in names], rows, title=title)
     if "rule_drawn" in first or first.get("reps"):
         for sentence in way_words.rep_sentences(result):
             talk.write(sentence)

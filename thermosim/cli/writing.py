@@ -39,7 +39,7 @@ ForceFlag = Annotated[
 PICTURE_ENDINGS, TABLE_ENDINGS = (".png", ".svg"), (".nc", ".csv")
 # Names that a folder of results may hold; a folder with anything else is never replaced.
 FOLDER_NAMES = {"run.nc", "run.csv", "recorded.csv", "ratings.csv", "course.csv", "course.png", "run.png", "ledger.png",
-                "compare.nc", "compare.csv", "compare.json", "compare.png", "ledger.json"}  # fmt: skip
+                "compare.nc", "compare.csv", "compare.json", "compare.png", "compare_course.png", "ledger.json"}  # fmt: skip
 _UNIT_IN_NAME = {"1": "", "°C": "C", "%": "pct", "m/s": "m_s", "L/h": "L_h", "L/min": "L_min", "bpm": "bpm"}
 
 

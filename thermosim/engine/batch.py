@@ -57,7 +57,7 @@ class Batch(NamedTuple):
     fasts: np.ndarray  # (runs, N_FAST) at the end
     paces: np.ndarray  # (runs, N_PACE), what the rule remembers; zeros without one
     cap_events: np.ndarray  # (runs, most, N_CAP_EVENT), the first cap events of each; none are kept without a rule
-    leg_starts: np.ndarray  # (runs, legs + 1, 2): time [s] and distance [m] of each leg, NaN where it was not reached
+    leg_starts: np.ndarray  # (runs, legs + 1, 3), as in Pacing: when and where legs begin, time over the cap until then
 
 
 @compiled_parallel
@@ -232,7 +232,7 @@ def run_batch(
     bound = with_legs(pieces, single.new_pacing(rules[:1], legs))
     planned, steps = plan_steps(runners, bound, table, method, stages, step_s)
     paces, cap_events = np.zeros((count, N_PACE)), np.zeros((count, MOST_KEPT if legs.size else 0, N_CAP_EVENT))
-    leg_starts = np.full((count, legs.size + 1, 2), np.nan)
+    leg_starts = np.full((count, legs.size + 1, 3), np.nan)
     limits = np.broadcast_to(np.asarray(limits_C, dtype=float), (count,)).copy()
     summaries, traces, statuses = (
         np.zeros((count, N_SUMMARIES)),

@@ -74,7 +74,8 @@ def start_leg(pacing, number, time_s, distance_m):
     """Go to a leg: note where it starts, and where or when it will end."""
     pace, legs = pacing.pace, pacing.legs
     pace[p.LEG_NUMBER] = number
-    pacing.leg_starts[number, 0], pacing.leg_starts[number, 1] = time_s, distance_m
+    begun = pacing.leg_starts[number]
+    begun[0], begun[1], begun[2] = time_s, distance_m, pace[p.OVER_S]
     pace[p.LEG_END_S] = pace[p.LEG_END_M] = math.inf
     if number == legs.size:
         pace[p.DONE_S] = time_s

@@ -278,7 +278,7 @@ class Pacing(NamedTuple):
     pace: np.ndarray  # (N_PACE,), see engine/pacing.py
     cap_events: np.ndarray  # (most that are kept, N_CAP_EVENT)
     looks: np.ndarray  # (seconds + 1, N_LOOK), or none
-    leg_starts: np.ndarray  # (n_legs + 1, 2): time [s] and distance [m], NaN where it was not reached
+    leg_starts: np.ndarray  # (n_legs + 1, 3): time [s], distance [m], time over the cap so far [s]; NaN where not reached
 
 
 class StepScalars(NamedTuple):

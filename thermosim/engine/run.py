@@ -36,7 +36,7 @@ def new_pacing(rule=NO_RULE, legs=NO_LEGS, leg_events=NO_EVENTS, *, seconds: flo
     looks = np.full((int(seconds) + 1 if seconds > 0.0 else 0, N_LOOK), np.nan)
     return Pacing(
         rule, legs, leg_events, np.zeros(1, dtype=PIECE), np.zeros(N_PACE), np.zeros((most_events, N_CAP_EVENT)), looks,
-        np.full((legs.size + 1, 2), np.nan),
+        np.full((legs.size + 1, 3), np.nan),
     )  # fmt: skip
 
 

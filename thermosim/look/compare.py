@@ -1,7 +1,7 @@
 """Compare: what does the device change, and by how much could it?"""
 
 from .. import cautions
-from . import compare_kit, reading
+from . import compare_kit, compare_reps, reading
 from . import compare_limit as limit
 from . import compare_panels as panels
 from . import compare_words as words
@@ -26,7 +26,7 @@ def compare_page(result, ds):
     Returns
     -------
     matplotlib.figure.Figure
-        1400 px wide at 150 dpi. Three arms or more get a table of contrasts at the foot, a ``kit`` its bars below.
+        1400 px wide at 150 dpi. Three arms or more get a table of contrasts at the foot, reps and a ``kit`` panels below.
     """
     several = len(result["variants"]) > 2
     has_device = bool(words.with_device(result)) and "device_power" in ds
@@ -39,9 +39,11 @@ def compare_page(result, ds):
     if several:  # the right column is the longer one: the curves take the room
         a_in, b_in = a_in + 0.4 * (body - left), b_in + 0.6 * (body - left)
     table_top, table_in = body + GAP_IN, limit.table_in(result)
-    kit = result.get("kit")
-    kit_top = (table_top + table_in if several else body) + GAP_IN + 0.1
-    whole = kit_top + compare_kit.kit_in(kit) if kit else table_top + table_in if several else body
+    below = table_top + table_in if several else body
+    kit, has_reps, reps_top = result.get("kit"), compare_reps.has_reps(result), below
+    below += compare_reps.reps_in(result) if has_reps else 0.0
+    kit_top = below + GAP_IN + 0.1
+    whole = kit_top + compare_kit.kit_in(kit) if kit else below
     page = Page(
         question=words.question(result),
         answer=words.answer(result, ds),
@@ -52,7 +54,7 @@ def compare_page(result, ds):
     )
     panels.core_arms(result, ds, page.axes(_HEAD_IN, a_in, width_in=_LEFT_WIDE))
     panels.contrast_panel(result, ds, page.axes(_HEAD_IN + a_in + GAP_IN, b_in, width_in=_LEFT_WIDE))
-    letters = iter("cdefg")
+    letters = iter("cdefgh")
     if has_device:
         panels.device_heat_panel(
             result, ds, page.axes(_HEAD_IN, c_in, _RIGHT_LEFT, _RIGHT_WIDE), next(letters)
@@ -64,6 +66,8 @@ def compare_page(result, ds):
         limit.contrast_table(
             result, ds, page.axes(table_top, table_in, LEFT_IN, wide, bare=True), next(letters)
         )
+    if has_reps:
+        compare_reps.reps_panels(result, page, reps_top, next(letters))
     if kit:
         wide = WIDTH_IN - LEFT_IN - RIGHT_IN
         compare_kit.kit_panel(

@@ -5,7 +5,7 @@ import numpy as np
 from . import course_strip_page as strip
 from . import reading, style
 from .compare import cautions_of, setting_of
-from .compare_words import arm, look_of, words_of
+from .compare_words import arm, look_of, span_of, words_of
 from .page import (
     GAP_IN,
     Page,
@@ -38,7 +38,7 @@ def compare_course_page(result, ds):
     matplotlib.figure.Figure
         1400 px wide at 150 dpi.
     """
-    panels = [(1.25, strip.elevation_panel), (2.00, _core), (1.35, _core_change), (1.35, _minutes)]
+    panels = [(1.25, strip.elevation_panel), (2.00, _core), (1.35, _core_change)] + ([(1.35, _minutes)] if _slows(result) else [])
     tops, y = [], 0.28 + strip.above_in(ds)
     for height, _ in panels:
         tops.append(y)
@@ -49,7 +49,7 @@ def compare_course_page(result, ds):
         provenance=reading.provenance_line(ds.attrs, f"paired ensemble of {ds.sizes['member']}"),
     )  # fmt: skip
     axes = [page.axes(top, height) for top, (height, _) in zip(tops, panels, strict=True)]
-    for letter, ax, (_, draw) in zip("abcd", axes, panels, strict=True):
+    for letter, ax, (_, draw) in zip("abcd", axes, panels):
         if draw is strip.elevation_panel:
             draw(ds, ax, letter)
         else:
@@ -60,21 +60,27 @@ def compare_course_page(result, ds):
     return page.figure
 
 
+def _slows(result):
+    """Return whether a rule may slow a runner: only then may a variant gain or lose minutes."""
+    return "rule" in result["variants"][0]
+
+
 def _answer(result):
-    """Return what the variant with the largest change at the finish does there."""
-    ends = [(one["name"].replace("_", " "), one["checkpoints"][-1]) for one in result["contrasts"]]
-    told = [(name, end) for name, end in ends if end["core_difference_K"]]
-    if not told:
-        return ["No pair of runs finishes:", "what a variant changes at the finish cannot be told"]
+    """Return what the variant with the largest change at the last checkpoint that a pair reaches does there."""
+    ends = [(one["name"].replace("_", " "), end) for one in result["contrasts"] for end in one["checkpoints"]]
+    ends = [(name, end) for name, end in ends if end["core_difference_K"]]
+    if not ends:
+        return ["No pair of runs reaches a checkpoint:", "what a variant changes along the course cannot be told"]
+    last = max(end["km"] for _, end in ends)
+    told = [(name, end) for name, end in ends if end["km"] == last]
     name, end = max(told, key=lambda one: abs(one[1]["core_difference_K"]["median"]))
     core, minutes = end["core_difference_K"], end["minutes_gained"]
-    change = f"{name} changes core by {style.number(core['median'], 2, signed=True)} °C on arrival at {end['name']}"
+    change = f"{name} changes core by {span_of(core, 2)} °C on arrival at {end['name']}"
     first = f"No clear difference: {change}" if core["low"] <= 0.0 <= core["high"] else change
-    if abs(minutes["median"]) < 0.05:
-        return [first, f"and no minutes there ({style.number(100.0 * end['share_both'])} % of pairs finish)"]
-    way = "earlier" if minutes["median"] > 0.0 else "later"
-    span = f"{style.number(abs(minutes['median']), 1)} min {way}"
-    return [f"{first};", f"it arrives {span} ({style.number(100.0 * end['share_both'])} % of pairs finish)"]
+    if not _slows(result):
+        return [first + ",", "and without a rule nothing slows a runner: all arrive as planned"]
+    share = f"in the {style.number(100.0 * end['share_both'])} % of pairs that both get there"
+    return [f"{first};", f"it gains {span_of(minutes, 1)} min, {share}"]
 
 
 def _along(ds, ax, values, k, label):
@@ -90,28 +96,28 @@ def _along(ds, ax, values, k, label):
     return named, float(low.min()), float(high.max()), float(high[-1] - low[-1]) / 2
 
 
-def _finish(ds, ax, drawn, margin):
+def _finish(ds, ax, drawn, margin, more=()):
+    """Set the axes about what was drawn, and name it at its end, with further labels."""
     drawn = [one for one in drawn if one is not None]
     strip.way_axis(ds, ax)
     if drawn:
-        ax.set_ylim(min(one[1] for one in drawn) - margin, max(one[2] for one in drawn) + margin)
-        end_labels(ax, [one[0] for one in drawn], gutter_in=0.80)
+        ax.set_ylim(min(one[1] for one in drawn) - margin, max([one[2] for one in drawn] + [one[0] for one in more]) + margin)
+        end_labels(ax, [*(one[0] for one in drawn), *more], gutter_in=0.80)
     return drawn
 
 
 def _core(result, ds, ax=None, letter="b"):
     """Draw core on arrival of every variant; return the axes."""
     ax = ax or lone_axes()
-    values = ds["core_at_place"].values
-    drawn = _finish(ds, ax, [_along(ds, ax, values[k], k, arm(result, k)) for k in range(len(values))], 0.15)
-    limit = reading.limit_C(ds)
-    if limit is not None and drawn and max(one[2] for one in drawn) > limit - 0.5:
+    values, limit, named = ds["core_at_place"].values, reading.limit_C(ds), []
+    drawn = [_along(ds, ax, values[k], k, arm(result, k)) for k in range(len(values))]
+    if limit is not None and max((one[2] for one in drawn if one), default=-np.inf) > limit - 0.5:
         ax.axhline(limit, color=COLOUR["ink"], lw=1.3, ls=style.LIMIT_DASH, zorder=3)
-        ax.set_ylim(top=max(ax.get_ylim()[1], limit + 0.15))
+        named = [(limit, f"your limit\n{style.number(limit, 1)} °C", COLOUR["ink"], False)]
+    half = max((one[3] for one in _finish(ds, ax, drawn, 0.15, named)), default=None)
     value_ticks(ax, 6, 1)
-    half = max((one[3] for one in drawn), default=None)
-    note = "on arrival; where half the runners have arrived"
-    core_panel_title(ax, letter, half_width=half, at="the last place drawn", note=note)
+    at = "the last place drawn, where half have arrived" if _slows(result) else "the finish"
+    core_panel_title(ax, letter, half_width=half, at=at)
     return ax
 
 
@@ -135,5 +141,5 @@ def _minutes(result, ds, ax=None, letter="d"):
     _finish(ds, ax, drawn, 0.1)
     zero_line(ax)
     value_ticks(ax, 4, 1)
-    panel_title(ax, letter, f"Minutes gained on {arm(result, 0)}", "above 0: ahead; without a rule nothing slows a runner")
+    panel_title(ax, letter, f"Minutes gained on {arm(result, 0)}", "above 0: ahead; pairs that have both arrived")
     return ax

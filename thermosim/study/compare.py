@@ -127,8 +127,7 @@ def _along_the_way(session, arms, drawn, batches, variants, contrasts) -> None:
         for entry, arm, batch in zip(variants, arms, batches, strict=True):
             entry |= on_the_way.rule_entry(session, arm, batch)
         for contrast, batch in zip(contrasts, batches[1:], strict=True):
-            if "reps" in variants[0]:
-                contrast["reps"] = on_the_way.rule_contrast(session, batches[0], batch, "rule_drawn" in variants[0])
+            contrast |= on_the_way.rule_contrast(session, batches[0], batch, "rule_drawn" in variants[0])
 
 
 def last_finish_s(session, drawn: Members) -> float:

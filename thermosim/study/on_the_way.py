@@ -17,9 +17,10 @@ from thermosim.engine.pacing import (
     OVER_S,
     STOP_S,
 )
+from thermosim.inputs.blocks import in_order
 from thermosim.inputs.course_effort import passing, places_of
 from thermosim.inputs.paced_flat import is_paced, leg_kinds
-from thermosim.study.reps import REP, first_event, rep_result
+from thermosim.study.reps import REP, first_event, rep_result, reps_differ
 from thermosim.study.variants import interval
 
 SAME_M = 0.01  # a place is reached from here on
@@ -86,10 +87,12 @@ def course_contrast(session, base, other) -> list[dict[str, Any]]:
     places = places_of(session.effort.ground.course)
     first, second = (arrivals_s(session, one, [place["distance_m"] for place in places]) for one in (base, other))
     core = on_arrival(other, second, columns.T_CORE) - on_arrival(base, first, columns.T_CORE)
-    both = np.isfinite(first) & np.isfinite(second)
+    one, two = np.isfinite(first), np.isfinite(second)
+    both = one & two
     return [
         {
             "name": place["name"], "km": place["distance_m"] / 1000.0, "share_both": float(both[:, k].mean()),
+            "share_only_against": float((one & ~two)[:, k].mean()), "share_only_name": float((two & ~one)[:, k].mean()),
             "minutes_gained": interval((first - second)[both[:, k], k] / 60.0),
             "core_difference_K": interval(core[both[:, k], k]),
         }
@@ -122,10 +125,9 @@ def rule_entry(session, arm, batch) -> dict[str, Any]:
     if "reps" in found:
         drawn = drawn_reps(session, batch)
         found["reps_drawn"] = [_rep_entry(k + 1, one, "rule_drawn" in found) for k, one in enumerate(drawn)]
-        if not found["reps_differ"] and len(drawn) > 1:
+        if len(drawn) > 1 and _reps_alike(session):
             whole = drawn[0]["complete"] & drawn[-1]["complete"]
-            ratio = (drawn[-1]["s_m"] / drawn[0]["s_m"])[whole]
-            found["pace_fade_drawn"] = {"ratio_last_first": interval(ratio), "share_complete": float(whole.mean())}
+            found["pace_fade_drawn"] = {"ratio_last_first": interval(_fades(drawn)), "share_complete": float(whole.mean())}
     return found
 
 
@@ -135,18 +137,18 @@ def drawn_reps(session, batch) -> list[dict[str, np.ndarray]]:
     Returns
     -------
     list of dict
-        ``begun``, ``complete``; ``s_m`` seconds a metre; ``first_cap_m`` (infinite: the cap was not reached in this rep),
-        ``return_s`` (infinite: heart rate was not back before the next rep or the end; NaN: there was no event). NaN also where
-        a rep was not begun, or more cap events came before it than are kept.
+        ``begun``, ``complete``; ``s_m`` seconds a metre and ``over_s`` above the cap of a complete rep, else NaN; ``first_cap_m``
+        (infinite: the cap was not reached in this rep), ``return_s`` (infinite: heart rate was not back before the next rep or
+        the end; NaN: there was no event), both NaN where the rep was not begun, or more cap events came before it than are kept.
     """
     legs, members = [k for k, kind in enumerate(leg_kinds(session)) if kind == REP], len(batch.statuses)
     found = [
-        {name: np.full(members, np.nan) for name in ("s_m", "first_cap_m", "return_s")}
+        {name: np.full(members, np.nan) for name in ("s_m", "over_s", "first_cap_m", "return_s")}
         | {name: np.zeros(members, dtype=bool) for name in ("begun", "complete")}
         for _ in legs
     ]
     for i in range(members):
-        starts, places = batch.leg_starts[i].T
+        starts, places, over_s = batch.leg_starts[i].T
         known = min(int(batch.paces[i, EVENTS]), MOST_KEPT)
         events = batch.cap_events[i, :known][:, [EVENT_START_S, EVENT_START_M, EVENT_BELOW_S, EVENT_RESUME_S]]
         leg_of = np.searchsorted(starts[np.isfinite(starts)], events[:, 0], side="right") - 1
@@ -156,13 +158,14 @@ def drawn_reps(session, batch) -> list[dict[str, np.ndarray]]:
             if not np.isfinite(starts[k]):
                 continue
             one["begun"][i], one["complete"][i] = True, np.isfinite(starts[k + 1])
+            distance = places[k + 1] - places[k] if one["complete"][i] else np.nan
+            one["over_s"][i] = over_s[k + 1] - over_s[k]
+            if distance > 0.0:
+                one["s_m"][i] = (starts[k + 1] - starts[k]) / distance
             if starts[k] > last_s:
                 continue
             following = starts[legs[number + 1]] if number + 1 < len(legs) else np.nan
             whole = following if np.isfinite(following) else float(batch.time_s[-1])
-            distance = places[k + 1] - places[k] if one["complete"][i] else np.nan
-            if distance > 0.0:
-                one["s_m"][i] = (starts[k + 1] - starts[k]) / distance
             outcome = first_event(events, np.flatnonzero(leg_of == k), starts[k], whole, places[k], distance)
             one["first_cap_m"][i] = np.inf if outcome["first_cap_censored"] else outcome["first_cap_m"]
             if outcome["return_s"] is not None:
@@ -180,31 +183,69 @@ def _rep_entry(number: int, one, capped: bool) -> dict[str, Any]:
         told = one["first_cap_m"][~np.isnan(one["first_cap_m"])]
         events = one["return_s"][~np.isnan(one["return_s"])]
         found |= {
+            "share_known": float(told.size / max(one["begun"].sum(), 1)),
             "share_capped": float(np.isfinite(told).mean()) if told.size else None, "first_cap_m": interval(told),
-            "return_s": interval(events), "share_return_censored": float(np.isinf(events).mean()) if events.size else None,
+            "time_over_cap_s": interval(one["over_s"]), "return_s": interval(events),
+            "share_return_censored": float(np.isinf(events).mean()) if events.size else None,
         }  # fmt: skip
     return found
 
 
-def rule_contrast(session, base, other, capped: bool) -> list[dict[str, Any]]:
-    """Return what a variant changes in each rep, over the pairs in which neither number is censored.
+def rule_contrast(session, base, other, capped: bool) -> dict[str, Any]:
+    """Return what a variant changes under a rule and in each rep, over the pairs in which neither number is censored.
 
     Returns
     -------
-    list of dict
-        ``rep``, ``pace_difference_s_km``; with a cap ``first_cap_difference_m`` with ``share_both_capped`` and
-        ``return_difference_s`` with ``share_both_back``. None where no pair has both: nothing can be told.
+    dict
+        With a cap ``rule``: ``cap_events_difference``, ``time_over_cap_difference_min``, ``first_cap_difference_min`` with
+        ``share_both_capped``. With blocks ``reps``: ``rep``, ``pace_difference_s_km`` with ``share_both_complete``, and with a
+        cap ``time_over_cap_difference_s``, ``first_cap_difference_m`` with ``share_both_capped`` and who alone is capped
+        (``share_only_against``, ``share_only_name``), ``return_difference_s`` with ``share_both_back``; where reps are alike
+        ``pace_fade_difference``: ``ratio_last_first``, ``share_both_complete``. None where no pair has both.
     """
-    found = []
-    for number, (one, two) in enumerate(zip(drawn_reps(session, base), drawn_reps(session, other), strict=True), start=1):
-        entry: dict[str, Any] = {"rep": number, "pace_difference_s_km": _paired(one, two, "s_m", 1000.0)[0]}
-        if capped:
-            entry["first_cap_difference_m"], entry["share_both_capped"] = _paired(one, two, "first_cap_m")
-            entry["return_difference_s"], entry["share_both_back"] = _paired(one, two, "return_s")
-        found.append(entry)
+    found: dict[str, Any] = {}
+    if capped:
+        first, second = base.paces[:, FIRST_CAP_S] / 60.0, other.paces[:, FIRST_CAP_S] / 60.0
+        later, share = _paired(first, second)
+        found["rule"] = {
+            "cap_events_difference": interval(other.paces[:, EVENTS] - base.paces[:, EVENTS]),
+            "time_over_cap_difference_min": interval((other.paces[:, OVER_S] - base.paces[:, OVER_S]) / 60.0),
+            "first_cap_difference_min": later, "share_both_capped": share,
+        }  # fmt: skip
+    if not session.blocks:
+        return found
+    ours, theirs = drawn_reps(session, base), drawn_reps(session, other)
+    found["reps"] = [_rep_contrast(k + 1, ours[k], theirs[k], capped) for k in range(len(ours))]
+    if len(ours) > 1 and _reps_alike(session):
+        change, share = _paired(_fades(ours), _fades(theirs))
+        found["pace_fade_difference"] = {"ratio_last_first": change, "share_both_complete": share}
     return found
 
 
-def _paired(one, two, name: str, factor: float = 1.0):
-    both = np.isfinite(one[name]) & np.isfinite(two[name])
-    return interval(factor * (two[name][both] - one[name][both])), float(both.mean())
+def _rep_contrast(number: int, one, two, capped: bool) -> dict[str, Any]:
+    pace, share = _paired(one["s_m"], two["s_m"], 1000.0)
+    found: dict[str, Any] = {"rep": number, "pace_difference_s_km": pace, "share_both_complete": share}
+    if capped:
+        found["time_over_cap_difference_s"] = _paired(one["over_s"], two["over_s"])[0]
+        found["first_cap_difference_m"], found["share_both_capped"] = _paired(one["first_cap_m"], two["first_cap_m"])
+        first, second = (np.isfinite(each["first_cap_m"]) for each in (one, two))
+        known = ~np.isnan(one["first_cap_m"]) & ~np.isnan(two["first_cap_m"])
+        found["share_only_against"] = float((first & ~second & known).mean())
+        found["share_only_name"] = float((second & ~first & known).mean())
+        found["return_difference_s"], found["share_both_back"] = _paired(one["return_s"], two["return_s"])
+    return found
+
+
+def _reps_alike(session) -> bool:
+    """Return whether all reps that drawn runners may come to have one length, grade and target speed."""
+    return not reps_differ([block for block in in_order(session.blocks) if block.kind == REP])
+
+
+def _fades(drawn) -> np.ndarray:
+    """Return the last rep's pace over the first's of each drawn runner; NaN where one of them was not done in full."""
+    return drawn[-1]["s_m"] / drawn[0]["s_m"]
+
+
+def _paired(one, two, factor: float = 1.0):
+    both = np.isfinite(one) & np.isfinite(two)
+    return interval(factor * (two[both] - one[both])), float(both.mean())
